@@ -1,0 +1,1 @@
+"""Watches Power over Ethernet watts on both legs of every pass-through switch."""

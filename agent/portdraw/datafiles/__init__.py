@@ -1,0 +1,1 @@
+"""Where are the data folders (mibs, dashboards), in a checkout and in a wheel?"""

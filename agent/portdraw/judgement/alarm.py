@@ -1,0 +1,74 @@
+"""An alarm as it is told to people and machines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class AlarmState(StrEnum):
+    """Where an alarm is in its life (ISA-18.2 / IEC 62682)."""
+
+    NORMAL = "normal"
+    PENDING = "pending"
+    RAISED = "raised"
+    ACKNOWLEDGED = "acknowledged"
+    RETURNING = "returning"
+    RETURNED = "returned"
+    SHELVED = "shelved"
+    SUPPRESSED = "suppressed"
+
+
+class Severity(StrEnum):
+    """How soon somebody has to act."""
+
+    URGENT = "urgent"
+    WARNING = "warning"
+    NOTICE = "notice"
+
+
+class AlarmKind(StrEnum):
+    """What an alarm is about; the value is the short name used in metrics and messages."""
+
+    UNIT_NEAR_BUDGET = "unit-near-budget"
+    UNIT_OVER_BUDGET = "unit-over-budget"
+    PORT_ABOVE_PLAN = "port-above-plan"
+    PORT_ABOVE_CLASS = "port-above-class"
+    LOCAL_AC_LOST = "local-ac-lost"
+    POE_FEED_LOST = "poe-feed-lost"
+    DEVICE_MISSING = "planned-device-missing"
+    DEVICE_UNPLANNED = "unplanned-device"
+    POWER_DENIED = "power-denied"
+    READING_STALE = "reading-stale"
+    CREDENTIALS_REFUSED = "credentials-refused"
+    DRIFT = "drift"
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """One alarm. `sentence` says what, where, how much, since when.
+
+    `began_s` is when the condition was first seen, `raised_s` when the alarm came up, `ended_s` when it returned.
+    `value` and `limit` are in `unit` ("W", "days", ...); None where the kind has none.
+    """
+
+    kind: AlarmKind
+    unit: str
+    port: str | None
+    state: AlarmState
+    severity: Severity
+    sentence: str
+    consequence: str
+    action: str
+    why_severity: str
+    began_s: float
+    raised_s: float | None
+    ended_s: float | None
+    value: float | None = None
+    limit: float | None = None
+    measure: str = ""
+
+    @property
+    def key(self) -> tuple[str, str, str]:
+        """Kind, unit and port: what makes it the same alarm the next time."""
+        return (self.kind.value, self.unit, self.port or "")

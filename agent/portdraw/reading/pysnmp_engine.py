@@ -1,0 +1,356 @@
+"""The SNMP library, used low level behind the engine interface: the only module of reading that imports it.
+
+One library engine for each named access, so that two accesses may share a user name. Requests go straight to
+the message dispatcher: no target table (its set-up time grows with the square of the targets), no MIB look-ups.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from pysnmp.carrier.asyncio.dgram import udp, udp6
+from pysnmp.carrier.asyncio.dispatch import AsyncioDispatcher
+from pysnmp.entity import config
+from pysnmp.entity.engine import SnmpEngine
+from pysnmp.error import PySnmpError
+from pysnmp.proto import errind, rfc1902, rfc1905
+from pysnmp.proto.api import v2c
+
+from portdraw.reading.access import Access, Community
+from portdraw.reading.engine import Answer, Failure, ReadError, Target
+from portdraw.reading.varbind import Kind, Oid, Value, Varbind
+
+RECEIVE_BUFFER_OCTETS = 4 * 1024 * 1024  # the default drops answers above about 32 requests in flight
+RESYNCHRONISATIONS = 4  # discovery takes two rounds (engine id, then time); a restarted agent one more
+
+_AUTH = {
+    "none": config.USM_AUTH_NONE,
+    "md5": config.USM_AUTH_HMAC96_MD5,
+    "sha1": config.USM_AUTH_HMAC96_SHA,
+    "sha224": config.USM_AUTH_HMAC128_SHA224,
+    "sha256": config.USM_AUTH_HMAC192_SHA256,
+    "sha384": config.USM_AUTH_HMAC256_SHA384,
+    "sha512": config.USM_AUTH_HMAC384_SHA512,
+}
+_PRIVACY = {
+    "none": config.USM_PRIV_NONE,
+    "des": config.USM_PRIV_CBC56_DES,
+    "3des": config.USM_PRIV_CBC168_3DES,
+    "aes128": config.USM_PRIV_CFB128_AES,
+    "aes192": config.USM_PRIV_CFB192_AES,
+    "aes256": config.USM_PRIV_CFB256_AES,
+    "aes192-blumenthal": config.USM_PRIV_CFB192_AES_BLUMENTHAL,
+    "aes256-blumenthal": config.USM_PRIV_CFB256_AES_BLUMENTHAL,
+}
+_FAILURES: tuple[tuple[Any, Failure], ...] = (
+    (errind.unknownUserName, Failure.UNKNOWN_USER),
+    (errind.unknownSecurityName, Failure.UNKNOWN_USER),
+    (errind.wrongDigest, Failure.WRONG_DIGEST),
+    (errind.authenticationFailure, Failure.WRONG_DIGEST),
+    (errind.unsupportedSecurityLevel, Failure.WRONG_LEVEL),
+    (errind.decryptionError, Failure.WRONG_PRIVACY),
+    (errind.notInTimeWindow, Failure.TIME_WINDOW),
+    (errind.unknownEngineID, Failure.TIME_WINDOW),
+)
+_KINDS: tuple[tuple[type, Kind], ...] = (
+    # the library's Integer32 is the base of Counter32, Gauge32 and TimeTicks: narrow types first
+    (rfc1902.Counter32, Kind.COUNTER32),
+    (rfc1902.Counter64, Kind.COUNTER64),
+    (rfc1902.TimeTicks, Kind.TIMETICKS),
+    (rfc1902.Gauge32, Kind.GAUGE32),
+    (rfc1902.IpAddress, Kind.IP_ADDRESS),
+    (rfc1902.Opaque, Kind.OPAQUE),
+    (rfc1902.OctetString, Kind.OCTETS),
+    (rfc1902.ObjectIdentifier, Kind.OID),
+    (rfc1902.Integer32, Kind.INTEGER),
+    (rfc1902.Integer, Kind.INTEGER),
+    (rfc1905.NoSuchObject, Kind.NO_SUCH_OBJECT),
+    (rfc1905.NoSuchInstance, Kind.NO_SUCH_INSTANCE),
+    (rfc1905.EndOfMibView, Kind.END_OF_MIB_VIEW),
+)
+
+
+def plain_varbind(name: Any, value: Any) -> Varbind:
+    """Return a library name and value as a Varbind of plain Python values."""
+    oid = tuple(int(arc) for arc in name)
+    kind = next((kind for cls, kind in _KINDS if isinstance(value, cls)), Kind.NULL)
+    plain: Value
+    if kind is Kind.OID:
+        plain = tuple(int(arc) for arc in value)
+    elif kind in (Kind.OCTETS, Kind.IP_ADDRESS, Kind.OPAQUE):
+        plain = bytes(value.asOctets())
+    elif kind in (Kind.NULL, Kind.NO_SUCH_OBJECT, Kind.NO_SUCH_INSTANCE, Kind.END_OF_MIB_VIEW):
+        plain = None
+    else:
+        plain = int(value)
+    return Varbind(oid, kind, plain)
+
+
+class _Heard:
+    """Counts datagrams by sender, to tell an agent that answers garbage from one that is silent."""
+
+    def __init__(self) -> None:
+        self.counts: dict[tuple[str, int], int] = {}
+
+    def note(self, address: Any) -> None:
+        key = (str(address[0]), int(address[1]))
+        if len(self.counts) > 20_000:  # a flood from invented senders must not fill the memory
+            self.counts.clear()
+        self.counts[key] = self.counts.get(key, 0) + 1
+
+    def count(self, address: tuple[str, int]) -> int:
+        return self.counts.get(address, 0)
+
+
+def _listening(base: type, heard: _Heard) -> Any:
+    """Return a transport of class `base` that counts what arrives and that no datagram can make raise."""
+
+    class Transport(base):  # type: ignore[misc]
+        def datagram_received(self, datagram: bytes, transportAddress: Any) -> None:  # noqa: N803
+            heard.note(transportAddress)
+            if self._callback_function is None:
+                return
+            try:
+                self._callback_function(self, transportAddress, datagram)
+            except Exception:  # any answer the library can't digest is an answer that can't be used
+                return
+
+        def error_received(self, exc: Exception) -> None:
+            return  # ICMP port unreachable: the request ends at its own deadline
+
+    return Transport()
+
+
+class PysnmpEngine:
+    """SNMP v2c and v3 over UDP, IPv4 and IPv6. Make and use it inside one running event loop."""
+
+    def __init__(self, accesses: Mapping[str, Access]) -> None:
+        self._accesses = dict(accesses)
+        self._heard = _Heard()
+        self._engines: dict[str, SnmpEngine] = {}
+        self._resolved: dict[tuple[str, int], tuple[bool, tuple[str, int]]] = {}
+        self._opening = asyncio.Lock()
+
+    async def get(self, target: Target, oids: Sequence[Oid], timeout_s: float) -> Answer:
+        """Send GET. Raises ReadError."""
+        pdu = v2c.GetRequestPDU()
+        v2c.apiPDU.set_defaults(pdu)
+        return await self._exchange(target, pdu, oids, timeout_s)
+
+    async def get_bulk(self, target: Target, oids: Sequence[Oid], repetitions: int, timeout_s: float) -> Answer:
+        """Send GETBULK. Raises ReadError."""
+        pdu = v2c.GetBulkRequestPDU()
+        v2c.apiBulkPDU.set_defaults(pdu)
+        v2c.apiBulkPDU.set_non_repeaters(pdu, 0)
+        v2c.apiBulkPDU.set_max_repetitions(pdu, repetitions)
+        return await self._exchange(target, pdu, oids, timeout_s)
+
+    async def close(self) -> None:
+        """Close every socket and timer of the library."""
+        for engine in self._engines.values():
+            engine.close_dispatcher()
+        self._engines.clear()
+        await asyncio.sleep(0)
+
+    # one exchange
+
+    async def _exchange(self, target: Target, pdu: Any, oids: Sequence[Oid], timeout_s: float) -> Answer:
+        v2c.apiPDU.set_varbinds(pdu, [(oid, v2c.null) for oid in oids])
+        deadline = asyncio.get_running_loop().time() + timeout_s
+        engine = await self._engine(target.access)
+        is_v6, address = await self._address(target)
+        heard_before = self._heard.count(address)
+        for attempt in range(RESYNCHRONISATIONS + 1):
+            left_s = deadline - asyncio.get_running_loop().time()
+            if left_s <= 0:
+                break
+            try:
+                return await self._once(engine, target, is_v6, address, pdu, left_s)
+            except TimeoutError:
+                break
+            except ReadError as error:
+                if error.failure is not Failure.TIME_WINDOW or attempt == RESYNCHRONISATIONS:
+                    raise
+                if attempt >= 2:
+                    _forget_peer(engine, is_v6, address)  # another box answers at this address now
+        if self._heard.count(address) > heard_before:
+            raise ReadError(Failure.GARBLED, f"{target} answered, but with nothing that can be used")
+        raise ReadError(Failure.SILENT, f"{target} gave no answer within {timeout_s:.3g} s")
+
+    async def _once(
+        self,
+        engine: SnmpEngine,
+        target: Target,
+        is_v6: bool,
+        address: tuple[str, int],
+        pdu: Any,
+        left_s: float,
+    ) -> Answer:
+        access = self._accesses[target.access]
+        model, level = (1, 1) if isinstance(access, Community) else (3, _level(access.auth, access.privacy))
+        loop = asyncio.get_running_loop()
+        future: asyncio.Future[Answer] = loop.create_future()
+
+        def on_answer(*args: Any) -> None:
+            answer_pdu, status = args[8], args[9]
+            if future.done():
+                return
+            try:
+                if status:
+                    future.set_exception(_failure(target, status["errorIndication"]))
+                else:
+                    future.set_result(_plain_answer(answer_pdu, pdu))
+            except _ForeignAnswerError:
+                future.set_exception(ReadError(Failure.GARBLED, f"{target} answered a question that was not asked"))
+            except Exception as error:  # undecodable value inside a well-formed message
+                future.set_exception(
+                    ReadError(
+                        Failure.GARBLED,
+                        f"{target} sent a value that can't be decoded ({type(error).__name__})",
+                    )
+                )
+
+        domain, transport_address = _transport_address(is_v6, address)
+        ticks = (left_s + 5) / engine.transport_dispatcher.get_timer_resolution()  # our own timer ends it first
+        try:
+            handle = engine.message_dispatcher.send_pdu(
+                engine,
+                domain,
+                transport_address,
+                model,
+                3 if model == 3 else 2,
+                v2c.OctetString(_security_name(access)),
+                level,
+                None,
+                v2c.OctetString(b""),
+                1,
+                pdu,
+                True,
+                ticks,
+                on_answer,
+                None,
+            )
+        except PySnmpError as error:
+            raise ReadError(Failure.UNREACHABLE, f"{target} can't be asked: {_short(error)}") from None
+        try:
+            async with asyncio.timeout(left_s):
+                return await future
+        finally:
+            if not future.done() or future.cancelled():
+                engine.message_dispatcher.release_state_information(engine, handle, model)
+
+    # set-up
+
+    async def _engine(self, access_name: str) -> SnmpEngine:
+        async with self._opening:
+            if access_name not in self._engines:
+                self._engines[access_name] = await self._open(self._accesses[access_name])
+            return self._engines[access_name]
+
+    async def _open(self, access: Access) -> SnmpEngine:
+        engine = SnmpEngine()
+        dispatcher = AsyncioDispatcher(loop=asyncio.get_running_loop())
+        engine.register_transport_dispatcher(dispatcher)
+        for domain, base, family in (
+            (udp.DOMAIN_NAME, udp.UdpAsyncioTransport, socket.AF_INET),
+            (udp6.DOMAIN_NAME, udp6.Udp6AsyncioTransport, socket.AF_INET6),
+        ):
+            try:
+                sock = socket.socket(family, socket.SOCK_DGRAM)
+            except OSError:
+                continue  # a machine without IPv6
+            sock.setblocking(False)
+            try:
+                sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, RECEIVE_BUFFER_OCTETS)
+                sock.bind(("::" if family == socket.AF_INET6 else "0.0.0.0", 0))  # noqa: S104 - a client's own port
+            except OSError:
+                sock.close()
+                continue
+            transport = _listening(base, self._heard)
+            config.add_transport(engine, domain, transport.open_server_mode(sock=sock))
+            await transport._lport
+        if isinstance(access, Community):
+            config.add_v1_system(engine, "portdraw", access.community, securityName=_security_name(access))
+        else:
+            config.add_v3_user(
+                engine,
+                access.user,
+                _AUTH[access.auth],
+                access.auth_secret or None,
+                _PRIVACY[access.privacy],
+                access.privacy_secret or None,
+            )
+        return engine
+
+    async def _address(self, target: Target) -> tuple[bool, tuple[str, int]]:
+        key = (target.host, target.port)
+        if key not in self._resolved:
+            try:
+                found = await asyncio.get_running_loop().getaddrinfo(target.host, target.port, type=socket.SOCK_DGRAM)
+            except (OSError, UnicodeError):
+                raise ReadError(Failure.UNREACHABLE, f"the address {target.host} can't be found") from None
+            family, _, _, _, address = found[0]
+            self._resolved[key] = (family == socket.AF_INET6, (str(address[0]), int(address[1])))
+        return self._resolved[key]
+
+
+class _ForeignAnswerError(Exception):
+    """The answer's request id is not ours."""
+
+
+def _plain_answer(answer_pdu: Any, request_pdu: Any) -> Answer:
+    if v2c.apiPDU.get_request_id(answer_pdu) != v2c.apiPDU.get_request_id(request_pdu):
+        raise _ForeignAnswerError
+    varbinds = tuple(plain_varbind(name, value) for name, value in v2c.apiPDU.get_varbinds(answer_pdu))
+    status = int(v2c.apiPDU.get_error_status(answer_pdu))
+    index = int(v2c.apiPDU.get_error_index(answer_pdu, muteErrors=True) or 0)
+    return Answer(varbinds, status, index)
+
+
+def _failure(target: Target, indication: Any) -> BaseException:
+    if indication == errind.requestTimedOut:
+        return TimeoutError()
+    failure = next((known for name, known in _FAILURES if name == indication), Failure.GARBLED)
+    words = {
+        Failure.UNKNOWN_USER: "does not know this user name",
+        Failure.WRONG_DIGEST: "refuses the authentication secret or its algorithm",
+        Failure.WRONG_LEVEL: "does not offer this security level to this user",
+        Failure.WRONG_PRIVACY: "can't decrypt: the privacy secret or its algorithm is wrong",
+        Failure.TIME_WINDOW: "is outside its time window even after resynchronising",
+        Failure.GARBLED: f"sent an answer that can't be used ({indication})",
+    }[failure]
+    return ReadError(failure, f"{target} {words}")
+
+
+def _security_name(access: Access) -> str:
+    # the library clones a user to a new peer by its user name: a security name of our own would not be found
+    return "portdraw" if isinstance(access, Community) else access.user
+
+
+def _level(auth: str, privacy: str) -> int:
+    return 3 if privacy != "none" else 2 if auth != "none" else 1
+
+
+def _transport_address(is_v6: bool, address: tuple[str, int]) -> tuple[Any, Any]:
+    if is_v6:
+        return udp6.DOMAIN_NAME, udp6.Udp6TransportAddress(address)
+    return udp.DOMAIN_NAME, udp.UdpTransportAddress(address)
+
+
+def _forget_peer(engine: SnmpEngine, is_v6: bool, address: tuple[str, int]) -> None:
+    """Drop the cached engine id of an address: the library never replaces it by itself before it expires."""
+    model = engine.message_processing_subsystems[3]
+    peer = _transport_address(is_v6, address)
+    cache: dict[Any, Any] = getattr(model, "_SnmpV3MessageProcessingModel__engineIdCache", {})
+    queue: dict[Any, list[Any]] = getattr(model, "_SnmpV3MessageProcessingModel__engineIdCacheExpQueue", {})
+    cache.pop(peer, None)
+    for waiting in queue.values():
+        while peer in waiting:
+            waiting.remove(peer)
+
+
+def _short(error: Exception) -> str:
+    return str(error).strip().splitlines()[-1][:200] if str(error).strip() else type(error).__name__

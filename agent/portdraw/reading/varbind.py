@@ -1,0 +1,62 @@
+"""An SNMP variable binding in plain Python values, free of any SNMP library."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+Oid = tuple[int, ...]
+
+
+class Kind(StrEnum):
+    """The SMIv2 type of a value, or the exception that stands in its place (RFC 3416, section 3)."""
+
+    INTEGER = "INTEGER"
+    OCTETS = "OCTET STRING"
+    OID = "OBJECT IDENTIFIER"
+    IP_ADDRESS = "IpAddress"
+    COUNTER32 = "Counter32"
+    GAUGE32 = "Gauge32"
+    TIMETICKS = "TimeTicks"
+    COUNTER64 = "Counter64"
+    OPAQUE = "Opaque"
+    NULL = "NULL"
+    NO_SUCH_OBJECT = "noSuchObject"
+    NO_SUCH_INSTANCE = "noSuchInstance"
+    END_OF_MIB_VIEW = "endOfMibView"
+
+
+ABSENT = frozenset({Kind.NULL, Kind.NO_SUCH_OBJECT, Kind.NO_SUCH_INSTANCE, Kind.END_OF_MIB_VIEW})
+
+Value = int | bytes | Oid | None
+
+
+@dataclass(frozen=True, slots=True)
+class Varbind:
+    """One name and value; value is None for the exceptions in ABSENT."""
+
+    oid: Oid
+    kind: Kind
+    value: Value
+
+    def as_text(self) -> str:
+        """Return the value for people: octets as UTF-8 with control characters shown as "?"."""
+        if isinstance(self.value, bytes):
+            text = self.value.decode("utf-8", errors="replace")
+            return "".join(char if char.isprintable() else "?" for char in text).strip()
+        if isinstance(self.value, tuple):
+            return oid_text(self.value)
+        return "" if self.value is None else str(self.value)
+
+
+def parse_oid(text: str) -> Oid:
+    """Return an OID from dotted text. Raises ValueError on anything else."""
+    parts = text.strip().lstrip(".").split(".")
+    if len(parts) < 2 or not all(part.isascii() and part.isdigit() for part in parts):
+        raise ValueError(f"{text!r} is not an object identifier such as 1.3.6.1.2.1.105")
+    return tuple(int(part) for part in parts)
+
+
+def oid_text(oid: Oid) -> str:
+    """Return an OID as dotted text."""
+    return ".".join(map(str, oid))

@@ -1,0 +1,1 @@
+"""How does it run? Settings, cycle, calendar jobs, wiring, start and stop."""
