@@ -12,6 +12,8 @@ from portdraw.judgement.alarm import Alarm
 from portdraw.observation.record import Basis, PortState
 from portdraw.observation.unit_observation import Outcome
 
+NOT_ASKED = "not asked yet"  # the reason of a unit before its first poll
+
 
 class Availability(StrEnum):
     """Whether a leg could carry the unit."""
@@ -84,7 +86,7 @@ class UnitAssessment:
 
     `draw_w` is the sum over its ports at the PSE output, or the unit's own total where ports don't tell;
     `draw_complete` is False where that leaves out a delivering port, or where ports and total contradict each other.
-    `share` is draw/budget, None when unknown. `fed_by` is the feeder unit's name, `notes` what is odd in the readings.
+    `share` is draw/budget, None when unknown. `fed_by` is the feeder unit's name, `notes` what is odd in readings.
     `feed_need_w` is what the feeder's port would have to give if the AC went now, `feed_limit_w` what it can.
     """
 

@@ -182,6 +182,7 @@ class Port(DeviceWattsTable):
     start_delay_s: Seconds = 0
     snmp: SnmpIndex | None = None
     off: bool = False
+    autoclass: bool = False
     cable: Cable | None = None
 
     @property

@@ -25,6 +25,8 @@ IndexKind = Literal[
 ]
 Pace = Literal["cycle", "slow", "start"]
 
+_IN_WATTS = frozenset({Quantity.PORT_DRAW, Quantity.PORT_GRANTED, Quantity.UNIT_DRAW, Quantity.UNIT_BUDGET})
+
 
 class _Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
@@ -64,6 +66,10 @@ class MibObject(_Part):
             raise ValueError("an object needs a quantity or a role")
         if self.unit == "W" and self.basis is None:
             raise ValueError("watts need a basis")
+        if (self.quantity in _IN_WATTS) != (self.unit == "W"):
+            raise ValueError("a quantity in watts, and no other, has the unit W")
+        if self.syntax == "integer-or-bits2" and set(self.bits) != {0, 1, 2, 3}:
+            raise ValueError("two bits have four values, all of them named")
         return self
 
 

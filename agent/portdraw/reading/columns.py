@@ -1,8 +1,9 @@
 """Reads table columns and scalars through an engine, whatever the agent does, within a deadline.
 
 Everything that agents are known to do wrong is met here once: lost answers, answers cut short (a short answer is
-not the end of a table), tooBig, genErr, rows that step backwards, columns that end at different rows, instances
-that are not there. A read that can't finish keeps what it has and says what is missing, and why.
+not the end of a table), answers too big to arrive, tooBig, genErr, empty answers, rows that step backwards, columns
+that end at different rows, instances that are not there. A read that can't finish keeps what it has and says what is
+missing, and why. What makes trouble is narrowed down to one object, so that the others are read all the same.
 """
 
 from __future__ import annotations
@@ -14,13 +15,14 @@ from dataclasses import dataclass, field
 from portdraw.reading.engine import Answer, Engine, ErrorStatus, Failure, ReadError, Target
 from portdraw.reading.varbind import ABSENT, Kind, Oid, Varbind, oid_text
 
-MOST_VARBINDS_PER_REQUEST = (
-    96  # about what fits one Ethernet frame several times over; agents cap lower by themselves
-)
+MOST_VARBINDS_PER_REQUEST = 96  # a few Ethernet frames; agents cap lower by themselves
 MOST_COLUMNS_PER_REQUEST = 12
 MOST_ROWS_PER_COLUMN = 10_000
 REQUEST_TIMEOUT_S = 1.5
 TRIES = 3
+
+_DENIED = (ErrorStatus.AUTHORIZATION_ERROR, ErrorStatus.NO_ACCESS)
+_WORTH_ANOTHER_TRY = (Failure.SILENT, Failure.GARBLED, Failure.TIME_WINDOW, Failure.WRONG_PRIVACY)
 
 
 @dataclass
@@ -31,15 +33,23 @@ class Column:
     rows: dict[Oid, Varbind] = field(default_factory=dict)
     why_cut: str | None = None
     ended: bool = False
+    denied: bool = False
 
     @property
     def last(self) -> Oid:
         """The OID after which to go on asking."""
         return self.oid + next(reversed(self.rows)) if self.rows else self.oid
 
+    def end(self, why: str | None, denied: bool = False) -> None:
+        """Ask no further; `why` is None where the table is complete."""
+        self.ended, self.why_cut, self.denied = True, why, denied
+
 
 class Reader:
-    """Asks one agent until its deadline (loop time, seconds); counts its own requests."""
+    """Asks one agent until its deadline (loop time, seconds); counts its own requests.
+
+    `why_missing` tells, after `scalars`, why an instance has no value although the agent did not deny having it.
+    """
 
     def __init__(self, engine: Engine, target: Target, deadline: float, request_timeout_s: float = REQUEST_TIMEOUT_S):
         self._engine = engine
@@ -47,76 +57,100 @@ class Reader:
         self._deadline = deadline
         self._request_timeout_s = request_timeout_s
         self._began = asyncio.get_running_loop().time()
+        self._cap = MOST_VARBINDS_PER_REQUEST  # falls where larger answers did not arrive
         self.requests = 0
+        self.answered = False
+        self.why_missing: dict[Oid, str] = {}
 
     def left_s(self) -> float:
         """Seconds of wall time until the deadline."""
         return self._deadline - asyncio.get_running_loop().time()
 
     async def scalars(self, oids: Sequence[Oid]) -> dict[Oid, Varbind]:
-        """Return the values of instances; those that the agent lacks are absent. Raises ReadError."""
+        """Return the values of instances; those that the agent lacks are absent. Raises ReadError.
+
+        Once the agent has answered anything in this reader, a failure is told in `why_missing` instead.
+        """
         found: dict[Oid, Varbind] = {}
+        denied: list[Oid] = []
         pending = list(oids)
         size = MOST_COLUMNS_PER_REQUEST
         while pending:
-            batch, rest = pending[:size], pending[size:]
-            answer = await self._ask(batch, None)
-            if answer.error_status in (ErrorStatus.TOO_BIG, ErrorStatus.GEN_ERR) and size > 1:
-                size = max(1, size // 2)
+            batch = pending[:size]
+            try:
+                answer = await self._ask(batch, None, 1 if len(batch) > 1 else TRIES)
+            except ReadError as error:
+                if error.failure is Failure.GARBLED and len(batch) > 1:
+                    size = len(batch) // 2
+                    continue
+                if not self.answered:
+                    raise
+                self.why_missing.update(dict.fromkeys(pending, str(error)))
+                break
+            told = {varbind.oid: varbind for varbind in answer.varbinds} if not answer.error_status else {}
+            untold = [oid for oid in batch if oid not in told]
+            found.update({oid: told[oid] for oid in batch if oid in told and told[oid].kind not in ABSENT})
+            if len(untold) == len(batch) > 1:
+                size = len(batch) // 2  # an error-status, or an answer about something else: find out which
                 continue
-            self._refuse_if_denied(answer)
-            pending = rest
-            if answer.error_status:
-                continue  # this instance can't be had from this agent; the others can
-            asked = set(batch)
-            for varbind in answer.varbinds:
-                if varbind.oid in asked and varbind.kind not in ABSENT:
-                    found[varbind.oid] = varbind
+            if len(untold) == len(batch):
+                self.why_missing[batch[0]] = _complaint(answer) or "the agent's answer does not speak of this object"
+                denied += batch if answer.error_status in _DENIED else []
+                untold = []
+            pending = untold + pending[len(batch) :]
+        if oids and len(denied) == len(oids):
+            raise self._view_refused()
         return found
 
     async def columns(self, oids: Sequence[Oid]) -> dict[Oid, Column]:
-        """Return every column asked for. Raises ReadError only where not one answer came."""
+        """Return every column asked for. Raises ReadError only where not one answer came to this reader."""
         columns = {oid: Column(oid) for oid in oids}
-        answered = False
         todo = list(columns.values())
-        while todo:
-            group, todo = todo[:MOST_COLUMNS_PER_REQUEST], todo[MOST_COLUMNS_PER_REQUEST:]
-            try:
-                await self._walk(group)
-                answered = True
-            except ReadError as error:
-                answered = answered or any(column.rows for column in columns.values())
-                if not answered or error.failure.is_credentials:
-                    raise
-                for column in group + todo:
-                    if not column.ended:
-                        column.why_cut = str(error)
-                break
+        try:
+            while todo:
+                await self._walk(todo[:MOST_COLUMNS_PER_REQUEST])
+                todo = todo[MOST_COLUMNS_PER_REQUEST:]
+        except ReadError as error:
+            if not self.answered:
+                raise
+            for column in columns.values():
+                if not column.ended:
+                    column.end(str(error))
+        if columns and all(column.denied for column in columns.values()):
+            raise self._view_refused()
         return columns
 
     async def _walk(self, group: list[Column]) -> None:
-        width_limit, most = len(group), MOST_VARBINDS_PER_REQUEST
-        while live := [column for column in group if not column.ended][:width_limit]:
-            repetitions = max(1, most // len(live))
-            answer = await self._ask([column.last for column in live], repetitions)
-            if answer.error_status in (ErrorStatus.TOO_BIG, ErrorStatus.GEN_ERR):
-                if most > len(live):
-                    most = max(len(live), most // 4)
-                elif width_limit > 1 and len(live) > 1:
-                    width_limit = max(1, len(live) // 2)
-                    most = width_limit
-                else:
-                    _end(
-                        live[0],
-                        f"the agent answers error-status {answer.error_status} after {oid_text(live[0].last)}",
-                    )
+        """Read columns side by side. Trouble is met with fewer rows first, then with fewer columns."""
+        alone: list[Column] = []
+        limit = MOST_VARBINDS_PER_REQUEST
+        while live := [column for column in group if not column.ended and column not in alone]:
+            repetitions = max(1, min(limit, self._cap) // len(live))
+            answer, why = await self._bulk(live, repetitions)
+            if answer is not None and why is None:
+                self._take(live, answer)
                 continue
-            self._refuse_if_denied(answer)
-            if answer.error_status == ErrorStatus.NO_SUCH_NAME or not answer.varbinds:
-                culprit = live[answer.error_index - 1] if 0 < answer.error_index <= len(live) else live[0]
-                _end(culprit, None if answer.error_status else "the agent sent an empty answer")
-                continue
-            self._take(live, answer)
+            status = answer.error_status if answer is not None else 0
+            index = answer.error_index if answer is not None and status != ErrorStatus.TOO_BIG else 0
+            if 0 < index <= len(live) and len(live) > 1:
+                alone.append(live[index - 1])  # the agent names the culprit (RFC 3416, 4.2.3)
+            elif status == ErrorStatus.NO_SUCH_NAME and len(live) == 1:
+                live[0].end(None)
+            elif repetitions > 1:
+                limit = max(len(live), repetitions * len(live) // 4)
+                if status in (ErrorStatus.NO_ERROR, ErrorStatus.TOO_BIG):
+                    self._cap = limit
+            elif len(live) > 1:
+                alone += live[: len(live) // 2]
+                limit = MOST_VARBINDS_PER_REQUEST
+            else:
+                live[0].end(f"{why} after {oid_text(live[0].last)}", status in _DENIED)
+                self._cap = MOST_VARBINDS_PER_REQUEST  # it was this object, not the size
+        if len(alone) == 1 or len(alone) == len(group):
+            for column in alone:
+                await self._walk([column])
+        elif alone:
+            await self._walk(alone)
 
     def _take(self, live: list[Column], answer: Answer) -> None:
         """Deal the bindings out, row by row; an incomplete last row is used as far as it goes."""
@@ -126,24 +160,31 @@ class Reader:
             if column.ended:
                 continue
             size = len(column.oid)
-            if varbind.kind is Kind.END_OF_MIB_VIEW or varbind.oid[:size] != column.oid:
-                if varbind.kind is not Kind.END_OF_MIB_VIEW and varbind.oid <= column.last:
-                    _end(column, f"the agent stepped backwards after {oid_text(column.last)}")
-                column.ended = True
+            if varbind.kind is Kind.END_OF_MIB_VIEW:
+                column.end(None)
             elif varbind.oid <= column.last:
-                _end(column, f"the agent stepped backwards after {oid_text(column.last)}")
+                column.end(f"the agent stepped backwards after {oid_text(column.last)}")
+            elif varbind.oid[:size] != column.oid:
+                column.end(None)
             elif len(column.rows) >= MOST_ROWS_PER_COLUMN:
-                _end(column, f"more than {MOST_ROWS_PER_COLUMN} rows")
+                column.end(f"more than {MOST_ROWS_PER_COLUMN} rows")
             else:
                 column.rows[varbind.oid[size:]] = varbind
         if before == sum(len(column.rows) for column in live) and not any(column.ended for column in live):
-            _end(live[0], "the agent's answer brought nothing new")
+            live[0].end("the agent's answer brought nothing new")
 
-    def _refuse_if_denied(self, answer: Answer) -> None:
-        if answer.error_status in (ErrorStatus.AUTHORIZATION_ERROR, ErrorStatus.NO_ACCESS):
-            raise ReadError(Failure.REFUSED, f"{self._target} does not let this user see these objects")
+    async def _bulk(self, live: list[Column], repetitions: int) -> tuple[Answer | None, str | None]:
+        """Return an answer, or what is wrong with it. Raises ReadError where asking for less can't help."""
+        try:
+            answer = await self._ask([column.last for column in live], repetitions)
+        except ReadError as error:
+            if error.failure is not Failure.GARBLED:
+                raise
+            return None, str(error)
+        return answer, _complaint(answer)
 
-    async def _ask(self, oids: Sequence[Oid], repetitions: int | None) -> Answer:
+    async def _ask(self, oids: Sequence[Oid], repetitions: int | None, garbled_tries: int = 1) -> Answer:
+        """Ask, and ask again for less where nothing came: large answers are the first to get lost."""
         failure: ReadError | None = None
         for attempt in range(TRIES):
             left_s = self.left_s()
@@ -153,18 +194,42 @@ class Reader:
             self.requests += 1
             try:
                 if repetitions is None:
-                    return await self._engine.get(self._target, oids, timeout_s)
-                return await self._engine.get_bulk(self._target, oids, repetitions, timeout_s)
+                    answer = await self._engine.get(self._target, oids, timeout_s)
+                else:
+                    answer = await self._engine.get_bulk(self._target, oids, repetitions, timeout_s)
             except ReadError as error:
                 failure = error
-                if error.failure not in (Failure.SILENT, Failure.GARBLED, Failure.TIME_WINDOW):
+                if error.failure not in _WORTH_ANOTHER_TRY:
                     raise
+                if error.failure is Failure.GARBLED and attempt + 1 >= garbled_tries:
+                    break
+                if self.answered and error.failure is Failure.WRONG_PRIVACY:
+                    failure = ReadError(Failure.SILENT, str(error))  # it has understood us before: a lost answer
+                if failure.failure is Failure.SILENT and repetitions is not None:
+                    repetitions = max(1, repetitions // 4)
+                    self._cap = min(self._cap, repetitions * len(oids))
+            else:
+                self.answered = True
+                return answer
         if failure is not None and failure.failure is not Failure.SILENT:
             raise failure
         waited_s = asyncio.get_running_loop().time() - self._began
-        raise ReadError(Failure.SILENT, f"{self._target} gave no answer within {waited_s:.3g} s")
+        after = "no further answer within" if self.answered else "no answer within"
+        raise ReadError(Failure.SILENT, f"{self._target} gave {after} {waited_s:.3g} s")
+
+    def _view_refused(self) -> ReadError:
+        return ReadError(Failure.REFUSED, f"{self._target} does not let this user see these objects")
 
 
-def _end(column: Column, why: str | None) -> None:
-    column.ended = True
-    column.why_cut = why
+def _complaint(answer: Answer) -> str | None:
+    """Return what is wrong with an answer as a whole, None where nothing is."""
+    status = answer.error_status
+    if status == ErrorStatus.TOO_BIG:
+        return "the agent says that even a small answer is too big"
+    if status in _DENIED:
+        return "the agent does not let this user see this object"
+    if status:
+        return f"the agent answers with error-status {status}"
+    if not answer.varbinds:
+        return "the agent sent an empty answer"
+    return None

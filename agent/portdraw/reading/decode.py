@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from portdraw.observation.record import Quantity
 from portdraw.reading.catalogue import MibObject
-from portdraw.reading.varbind import Varbind, oid_text
+from portdraw.reading.varbind import ABSENT, Varbind, oid_text
 
 PORT_CEILING_W = 99.9  # continuous ceiling of any port: IEEE 802.3-2022, Table 145-16
 MOST_TEXT = 200
@@ -17,6 +17,8 @@ class CannotBeUsedError(Exception):
 def decode(entry: MibObject, varbind: Varbind) -> float | int | str:
     """Return the value of a binding in the unit of its catalogue row. Raises CannotBeUsedError."""
     raw = varbind.value
+    if varbind.kind in ABSENT:
+        raise CannotBeUsedError(f"the agent sent {varbind.kind} in place of a value")
     if entry.syntax == "text":
         return varbind.as_text()[:MOST_TEXT]
     if entry.syntax == "oid":

@@ -5,6 +5,7 @@ Retries, walking, short and backward answers are not the engine's: they live onc
 
 from __future__ import annotations
 
+import ipaddress
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum, IntEnum
@@ -100,15 +101,34 @@ def parse_address(text: str, access: str) -> Target:
 
     Raises ValueError with one sentence.
     """
-    host, port_text = text, ""
+    host, port_text = text, None
     if text.startswith("["):
-        host, _, rest = text[1:].partition("]")
-        port_text = rest.lstrip(":")
+        host, bracket, rest = text[1:].partition("]")
+        if not bracket or (rest and not rest.startswith(":")) or not _is_v6(host):
+            raise _not_an_address(text)
+        port_text = rest[1:] if rest else None
     elif text.count(":") == 1:
         host, _, port_text = text.partition(":")
-    if not host or (port_text and not port_text.isdigit()):
-        raise ValueError(f"{text!r} is not an address such as 10.20.0.2 or 10.20.0.2:161")
-    port = int(port_text) if port_text else 161
-    if not 0 < port < 65536:
-        raise ValueError(f"{text!r}: the port must be between 1 and 65535")
-    return Target(host, port, access)
+    elif ":" in text and not _is_v6(text):
+        raise _not_an_address(text)
+    if not host or any(char.isspace() or not char.isprintable() or char in "[]" for char in host):
+        raise _not_an_address(text)
+    if port_text is None:
+        return Target(host, 161, access)
+    if not (port_text.isascii() and port_text.isdigit()):
+        raise _not_an_address(text)
+    if len(port_text) > 5 or not 0 < int(port_text) < 65536:
+        raise ValueError(f"{text[:200]!r}: the port must be between 1 and 65535")
+    return Target(host, int(port_text), access)
+
+
+def _is_v6(text: str) -> bool:
+    try:
+        ipaddress.IPv6Address(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _not_an_address(text: str) -> ValueError:
+    return ValueError(f"{text[:200]!r} is not an address such as 10.20.0.2 or 10.20.0.2:161")

@@ -18,10 +18,13 @@ from pysnmp.entity.engine import SnmpEngine
 from pysnmp.error import PySnmpError
 from pysnmp.proto import errind, rfc1902, rfc1905
 from pysnmp.proto.api import v2c
+from pysnmp.proto.error import StatusInformation
 
 from portdraw.reading.access import Access, Community
+from portdraw.reading.addresses import Address, Addresses
+from portdraw.reading.desk import Asked, Desk
 from portdraw.reading.engine import Answer, Failure, ReadError, Target
-from portdraw.reading.varbind import Kind, Oid, Value, Varbind
+from portdraw.reading.varbind import ABSENT, LARGEST_ARC, MOST_ARCS, Kind, Oid, Value, Varbind
 
 RECEIVE_BUFFER_OCTETS = 4 * 1024 * 1024  # the default drops answers above about 32 requests in flight
 RESYNCHRONISATIONS = 4  # discovery takes two rounds (engine id, then time); a restarted agent one more
@@ -55,68 +58,70 @@ _FAILURES: tuple[tuple[Any, Failure], ...] = (
     (errind.notInTimeWindow, Failure.TIME_WINDOW),
     (errind.unknownEngineID, Failure.TIME_WINDOW),
 )
-_KINDS: tuple[tuple[type, Kind], ...] = (
-    # the library's Integer32 is the base of Counter32, Gauge32 and TimeTicks: narrow types first
-    (rfc1902.Counter32, Kind.COUNTER32),
-    (rfc1902.Counter64, Kind.COUNTER64),
-    (rfc1902.TimeTicks, Kind.TIMETICKS),
-    (rfc1902.Gauge32, Kind.GAUGE32),
-    (rfc1902.IpAddress, Kind.IP_ADDRESS),
-    (rfc1902.Opaque, Kind.OPAQUE),
-    (rfc1902.OctetString, Kind.OCTETS),
-    (rfc1902.ObjectIdentifier, Kind.OID),
-    (rfc1902.Integer32, Kind.INTEGER),
-    (rfc1902.Integer, Kind.INTEGER),
-    (rfc1905.NoSuchObject, Kind.NO_SUCH_OBJECT),
-    (rfc1905.NoSuchInstance, Kind.NO_SUCH_INSTANCE),
-    (rfc1905.EndOfMibView, Kind.END_OF_MIB_VIEW),
-)
+_KINDS: dict[Any, Kind] = {
+    # by tag: the library decodes into classes of two packages, and some of them are each other's children
+    rfc1902.Integer32.tagSet: Kind.INTEGER,
+    rfc1902.OctetString.tagSet: Kind.OCTETS,
+    rfc1902.ObjectIdentifier.tagSet: Kind.OID,
+    rfc1902.IpAddress.tagSet: Kind.IP_ADDRESS,
+    rfc1902.Counter32.tagSet: Kind.COUNTER32,
+    rfc1902.Gauge32.tagSet: Kind.GAUGE32,
+    rfc1902.TimeTicks.tagSet: Kind.TIMETICKS,
+    rfc1902.Opaque.tagSet: Kind.OPAQUE,
+    rfc1902.Counter64.tagSet: Kind.COUNTER64,
+    v2c.null.tagSet: Kind.NULL,
+    rfc1905.noSuchObject.tagSet: Kind.NO_SUCH_OBJECT,
+    rfc1905.noSuchInstance.tagSet: Kind.NO_SUCH_INSTANCE,
+    rfc1905.endOfMibView.tagSet: Kind.END_OF_MIB_VIEW,
+}
 
 
 def plain_varbind(name: Any, value: Any) -> Varbind:
-    """Return a library name and value as a Varbind of plain Python values."""
-    oid = tuple(int(arc) for arc in name)
-    kind = next((kind for cls, kind in _KINDS if isinstance(value, cls)), Kind.NULL)
+    """Return a library name and value as a Varbind of plain Python values. Raises ValueError or KeyError."""
+    oid = _checked_oid(name)
+    kind = _KINDS[value.tagSet]
     plain: Value
-    if kind is Kind.OID:
-        plain = tuple(int(arc) for arc in value)
+    if kind in ABSENT:
+        plain = None
+    elif kind is Kind.OID:
+        plain = _checked_oid(value)
     elif kind in (Kind.OCTETS, Kind.IP_ADDRESS, Kind.OPAQUE):
         plain = bytes(value.asOctets())
-    elif kind in (Kind.NULL, Kind.NO_SUCH_OBJECT, Kind.NO_SUCH_INSTANCE, Kind.END_OF_MIB_VIEW):
-        plain = None
     else:
         plain = int(value)
     return Varbind(oid, kind, plain)
 
 
-class _Heard:
-    """Counts datagrams by sender, to tell an agent that answers garbage from one that is silent."""
-
-    def __init__(self) -> None:
-        self.counts: dict[tuple[str, int], int] = {}
-
-    def note(self, address: Any) -> None:
-        key = (str(address[0]), int(address[1]))
-        if len(self.counts) > 20_000:  # a flood from invented senders must not fill the memory
-            self.counts.clear()
-        self.counts[key] = self.counts.get(key, 0) + 1
-
-    def count(self, address: tuple[str, int]) -> int:
-        return self.counts.get(address, 0)
+def _checked_oid(name: Any) -> Oid:
+    oid = tuple(int(arc) for arc in name)
+    if len(oid) > MOST_ARCS or any(arc > LARGEST_ARC for arc in oid):
+        raise ValueError("not an object identifier of SMIv2")
+    return oid
 
 
-def _listening(base: type, heard: _Heard) -> Any:
-    """Return a transport of class `base` that counts what arrives and that no datagram can make raise."""
+def _listening(base: type, engine: SnmpEngine, desk: Desk) -> Any:
+    """Return a transport of class `base`: takes answers only from those asked, and no datagram makes it raise."""
+    (parse_errors,) = engine.get_mib_builder().import_symbols("__SNMPv2-MIB", "snmpInASNParseErrs")
 
     class Transport(base):  # type: ignore[misc]
         def datagram_received(self, datagram: bytes, transportAddress: Any) -> None:  # noqa: N803
-            heard.note(transportAddress)
-            if self._callback_function is None:
+            sender = (str(transportAddress[0]), int(transportAddress[1]))
+            waiting = desk.of(sender)
+            if not waiting or self._callback_function is None:
                 return
+            for asked in waiting:
+                asked.heard += 1
+            before, garbage = int(parse_errors.syntax), False
+            desk.sender = sender
             try:
                 self._callback_function(self, transportAddress, datagram)
             except Exception:  # any answer the library can't digest is an answer that can't be used
-                return
+                garbage = True
+            finally:
+                desk.sender = None
+            if garbage or int(parse_errors.syntax) != before:
+                for asked in waiting:
+                    asked.hear_garbage()
 
         def error_received(self, exc: Exception) -> None:
             return  # ICMP port unreachable: the request ends at its own deadline
@@ -129,9 +134,9 @@ class PysnmpEngine:
 
     def __init__(self, accesses: Mapping[str, Access]) -> None:
         self._accesses = dict(accesses)
-        self._heard = _Heard()
+        self._desk = Desk()
+        self._addresses = Addresses()
         self._engines: dict[str, SnmpEngine] = {}
-        self._resolved: dict[tuple[str, int], tuple[bool, tuple[str, int]]] = {}
         self._opening = asyncio.Lock()
 
     async def get(self, target: Target, oids: Sequence[Oid], timeout_s: float) -> Answer:
@@ -159,48 +164,51 @@ class PysnmpEngine:
 
     async def _exchange(self, target: Target, pdu: Any, oids: Sequence[Oid], timeout_s: float) -> Answer:
         v2c.apiPDU.set_varbinds(pdu, [(oid, v2c.null) for oid in oids])
-        deadline = asyncio.get_running_loop().time() + timeout_s
+        loop = asyncio.get_running_loop()
+        deadline = loop.time() + timeout_s
+        address = await self._addresses.find(target.host, target.port, timeout_s)
         engine = await self._engine(target.access)
-        is_v6, address = await self._address(target)
-        heard_before = self._heard.count(address)
+        known = False
         for attempt in range(RESYNCHRONISATIONS + 1):
-            left_s = deadline - asyncio.get_running_loop().time()
+            left_s = deadline - loop.time()
             if left_s <= 0:
                 break
             try:
-                return await self._once(engine, target, is_v6, address, pdu, left_s)
+                return await self._once(engine, target, address, pdu, left_s)
             except TimeoutError:
                 break
             except ReadError as error:
                 if error.failure is not Failure.TIME_WINDOW or attempt == RESYNCHRONISATIONS:
                     raise
+                known = True
                 if attempt >= 2:
-                    _forget_peer(engine, is_v6, address)  # another box answers at this address now
-        if self._heard.count(address) > heard_before:
-            raise ReadError(Failure.GARBLED, f"{target} answered, but with nothing that can be used")
+                    _forget_peer(engine, address)  # another box answers at this address now
+        access = self._accesses[target.access]
+        if not isinstance(access, Community):
+            _forget_peer(engine, address)  # the next question begins with asking who is there
+            if known and access.privacy != "none":
+                raise ReadError(
+                    Failure.WRONG_PRIVACY,
+                    f"{target} makes itself known but does not answer this user: "
+                    "the privacy secret or its algorithm is wrong, or the agent is too busy",
+                )
         raise ReadError(Failure.SILENT, f"{target} gave no answer within {timeout_s:.3g} s")
 
-    async def _once(
-        self,
-        engine: SnmpEngine,
-        target: Target,
-        is_v6: bool,
-        address: tuple[str, int],
-        pdu: Any,
-        left_s: float,
-    ) -> Answer:
+    async def _once(self, engine: SnmpEngine, target: Target, address: Address, pdu: Any, left_s: float) -> Answer:
         access = self._accesses[target.access]
         model, level = (1, 1) if isinstance(access, Community) else (3, _level(access.auth, access.privacy))
-        loop = asyncio.get_running_loop()
-        future: asyncio.Future[Answer] = loop.create_future()
+        asked = Asked(address.key)
+        future = asked.future
 
         def on_answer(*args: Any) -> None:
             answer_pdu, status = args[8], args[9]
             if future.done():
                 return
             try:
+                if self._desk.sender not in (None, asked.key):
+                    raise _ForeignAnswerError  # somebody else who is asked too guessed our request id
                 if status:
-                    future.set_exception(_failure(target, status["errorIndication"]))
+                    future.set_exception(_failure(target, status.get("errorIndication")))
                 else:
                     future.set_result(_plain_answer(answer_pdu, pdu))
             except _ForeignAnswerError:
@@ -213,8 +221,10 @@ class PysnmpEngine:
                     )
                 )
 
-        domain, transport_address = _transport_address(is_v6, address)
+        domain, transport_address = _transport_address(address)
         ticks = (left_s + 5) / engine.transport_dispatcher.get_timer_resolution()  # our own timer ends it first
+        self._desk.add(asked)
+        handle = None
         try:
             handle = engine.message_dispatcher.send_pdu(
                 engine,
@@ -233,13 +243,18 @@ class PysnmpEngine:
                 on_answer,
                 None,
             )
-        except PySnmpError as error:
-            raise ReadError(Failure.UNREACHABLE, f"{target} can't be asked: {_short(error)}") from None
-        try:
-            async with asyncio.timeout(left_s):
+            async with asyncio.timeout(left_s) as asked.limit:
                 return await future
+        except PySnmpError as error:
+            raise ReadError(Failure.UNREACHABLE, f"{target} can't be asked ({_short(error)})") from None
+        except TimeoutError:
+            if asked.heard:
+                sentence = f"{target} answered, but with nothing that can be used"
+                raise ReadError(Failure.GARBLED, sentence) from None
+            raise
         finally:
-            if not future.done() or future.cancelled():
+            self._desk.remove(asked)
+            if handle is not None and (not future.done() or future.cancelled()):
                 engine.message_dispatcher.release_state_information(engine, handle, model)
 
     # set-up
@@ -254,6 +269,7 @@ class PysnmpEngine:
         engine = SnmpEngine()
         dispatcher = AsyncioDispatcher(loop=asyncio.get_running_loop())
         engine.register_transport_dispatcher(dispatcher)
+        opened = 0
         for domain, base, family in (
             (udp.DOMAIN_NAME, udp.UdpAsyncioTransport, socket.AF_INET),
             (udp6.DOMAIN_NAME, udp6.Udp6AsyncioTransport, socket.AF_INET6),
@@ -269,32 +285,34 @@ class PysnmpEngine:
             except OSError:
                 sock.close()
                 continue
-            transport = _listening(base, self._heard)
+            transport = _listening(base, engine, self._desk)
             config.add_transport(engine, domain, transport.open_server_mode(sock=sock))
             await transport._lport
-        if isinstance(access, Community):
-            config.add_v1_system(engine, "portdraw", access.community, securityName=_security_name(access))
-        else:
-            config.add_v3_user(
-                engine,
-                access.user,
-                _AUTH[access.auth],
-                access.auth_secret or None,
-                _PRIVACY[access.privacy],
-                access.privacy_secret or None,
-            )
+            opened += 1
+        if not opened:
+            engine.close_dispatcher()
+            raise ReadError(Failure.UNREACHABLE, "this machine can't open a socket for SNMP")
+        try:
+            _enter_access(engine, access)
+        except PySnmpError as error:
+            engine.close_dispatcher()
+            sentence = f"the SNMP library does not take this access ({_short(error)})"
+            raise ReadError(Failure.UNREACHABLE, sentence) from None
         return engine
 
-    async def _address(self, target: Target) -> tuple[bool, tuple[str, int]]:
-        key = (target.host, target.port)
-        if key not in self._resolved:
-            try:
-                found = await asyncio.get_running_loop().getaddrinfo(target.host, target.port, type=socket.SOCK_DGRAM)
-            except (OSError, UnicodeError):
-                raise ReadError(Failure.UNREACHABLE, f"the address {target.host} can't be found") from None
-            family, _, _, _, address = found[0]
-            self._resolved[key] = (family == socket.AF_INET6, (str(address[0]), int(address[1])))
-        return self._resolved[key]
+
+def _enter_access(engine: SnmpEngine, access: Access) -> None:
+    if isinstance(access, Community):
+        config.add_v1_system(engine, "portdraw", access.community, securityName=_security_name(access))
+        return
+    config.add_v3_user(
+        engine,
+        access.user,
+        _AUTH[access.auth],
+        access.auth_secret or None,
+        _PRIVACY[access.privacy],
+        access.privacy_secret or None,
+    )
 
 
 class _ForeignAnswerError(Exception):
@@ -320,7 +338,7 @@ def _failure(target: Target, indication: Any) -> BaseException:
         Failure.WRONG_LEVEL: "does not offer this security level to this user",
         Failure.WRONG_PRIVACY: "can't decrypt: the privacy secret or its algorithm is wrong",
         Failure.TIME_WINDOW: "is outside its time window even after resynchronising",
-        Failure.GARBLED: f"sent an answer that can't be used ({indication})",
+        Failure.GARBLED: f"sent an answer that can't be used ({type(indication).__name__})",
     }[failure]
     return ReadError(failure, f"{target} {words}")
 
@@ -334,16 +352,16 @@ def _level(auth: str, privacy: str) -> int:
     return 3 if privacy != "none" else 2 if auth != "none" else 1
 
 
-def _transport_address(is_v6: bool, address: tuple[str, int]) -> tuple[Any, Any]:
-    if is_v6:
-        return udp6.DOMAIN_NAME, udp6.Udp6TransportAddress(address)
-    return udp.DOMAIN_NAME, udp.UdpTransportAddress(address)
+def _transport_address(address: Address) -> tuple[Any, Any]:
+    if address.is_v6:
+        return udp6.DOMAIN_NAME, udp6.Udp6TransportAddress(address.key)
+    return udp.DOMAIN_NAME, udp.UdpTransportAddress(address.key)
 
 
-def _forget_peer(engine: SnmpEngine, is_v6: bool, address: tuple[str, int]) -> None:
+def _forget_peer(engine: SnmpEngine, address: Address) -> None:
     """Drop the cached engine id of an address: the library never replaces it by itself before it expires."""
     model = engine.message_processing_subsystems[3]
-    peer = _transport_address(is_v6, address)
+    peer = _transport_address(address)
     cache: dict[Any, Any] = getattr(model, "_SnmpV3MessageProcessingModel__engineIdCache", {})
     queue: dict[Any, list[Any]] = getattr(model, "_SnmpV3MessageProcessingModel__engineIdCacheExpQueue", {})
     cache.pop(peer, None)
@@ -353,4 +371,6 @@ def _forget_peer(engine: SnmpEngine, is_v6: bool, address: tuple[str, int]) -> N
 
 
 def _short(error: Exception) -> str:
-    return str(error).strip().splitlines()[-1][:200] if str(error).strip() else type(error).__name__
+    """Return the library's own word for a failure; never its text, which may hold what was to be sent."""
+    indication = error.get("errorIndication") if isinstance(error, StatusInformation) else None
+    return type(indication if indication is not None else error).__name__

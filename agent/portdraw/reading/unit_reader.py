@@ -1,29 +1,32 @@
-"""Reads one unit: what to ask at which pace, and the answers into records.
+"""Reads one unit: what to ask at which pace, and what to remember between polls.
 
 At the start, and after a restart of the agent, everything in the catalogue is asked for; afterwards only what the
-agent turned out to have. Slow quantities keep their own time of reading. No row is ever replaced by a zero.
+agent turned out to have. Slow quantities keep their own time of reading until a slow poll reads them again.
 """
 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Literal
 
-from portdraw.observation.record import PortState, PowerSource, Quantity, Record
+from portdraw.observation.record import PortState, Quantity, Record
 from portdraw.observation.unit_observation import Outcome, UnitObservation
 from portdraw.plan.ports import sort_key
 from portdraw.plan.site import Unit
 from portdraw.reading.catalogue import Catalogue, MibObject
 from portdraw.reading.columns import Column, Reader
-from portdraw.reading.decode import CannotBeUsedError, decode
 from portdraw.reading.engine import Engine, Failure, ReadError, Target, parse_address
 from portdraw.reading.port_identity import PortIdentity
+from portdraw.reading.unit_records import Key, UnitRecords
 from portdraw.reading.varbind import Oid, Varbind
 
 Pace = Literal["start", "slow", "cycle"]
 _RANK = {"start": 0, "slow": 1, "cycle": 2}
-_ONLY_WHILE_DELIVERING = frozenset({Quantity.PORT_CLASS})
+CLOCK_TOLERANCE_S = (
+    5.0  # an agent's uptime lags behind our clock by less than this and 2 %; common practice, no source
+)
+MOST_NAMES_IN_A_REASON = 3
 
 
 class UnitReader:
@@ -40,57 +43,46 @@ class UnitReader:
         self._target: Target = parse_address(unit.address or "", unit.access)
         self._present: dict[str, bool] = {}
         self._identity: PortIdentity | None = None
-        self._kept: dict[tuple[str | None, Quantity], Record] = {}
+        self._kept: dict[Key, Record] = {}
         self._known_ports: dict[str, None] = {}
-        self._uptime_s: float | None = None
+        self._uptime: tuple[float, float] | None = None  # seconds, and the loop time at which they were read
+        self._delivering: frozenset[str | None] | None = None
+        self._newly_delivering = False
 
     async def poll(self, deadline_s: float, slow: bool) -> UnitObservation:
         """Read once, within `deadline_s` of wall time. Never raises for what the agent does."""
         began_s = self._now_s()
         reader = Reader(self._engine, self._target, asyncio.get_running_loop().time() + deadline_s)
-        records: dict[tuple[str | None, Quantity], Record] = {}
-        cut: list[str] = []
+        records = UnitRecords(self._catalogue, self._present, began_s)
         outcome, reason = Outcome.ANSWERED, ""
         try:
-            pace: Pace = "start" if self._identity is None else "slow" if slow else "cycle"
-            pace = await self._read_scalars(reader, pace, records)
-            await self._read_tables(reader, pace, records, cut)
+            # a port that begins to deliver has a new class and neighbour: they can't wait for the next slow poll
+            pace: Pace = "start" if self._identity is None else "slow" if slow or self._newly_delivering else "cycle"
+            found, pace = await self._read_scalars(reader, pace)
+            columns = await self._read_columns(reader, pace)
+            records = self._build(pace, found, reader.why_missing, columns)
+            cut = {name: column.why_cut for name, column in columns.items() if column.why_cut}
+            cut |= {name: why for name in found if (why := reader.why_missing.get(self._instance(name)))}
+            cut |= records.unplaced
             if cut:
-                outcome, reason = Outcome.PARTIAL, "; ".join(dict.fromkeys(cut))
+                outcome, reason = Outcome.PARTIAL, _reason(cut)
         except ReadError as error:
             outcome, reason = _outcome(error)
-            if records and outcome is Outcome.SILENT:
-                outcome = Outcome.PARTIAL
             if error.failure is Failure.TIME_WINDOW:
                 self._identity = None
-        for key, record in self._kept.items():
-            if outcome in (Outcome.ANSWERED, Outcome.PARTIAL):
-                records.setdefault(key, record)
-        ordered = sorted(records.values(), key=lambda record: (record.port is not None, sort_key(record.port or "0")))
+        ordered = sorted(records, key=lambda record: (record.port is not None, sort_key(record.port or "0")))
         return UnitObservation(self.name, began_s, self._now_s(), outcome, reason, tuple(ordered), reader.requests)
 
-    # scalars
+    # asking
 
-    async def _read_scalars(
-        self, reader: Reader, pace: Pace, records: dict[tuple[str | None, Quantity], Record]
-    ) -> Pace:
+    async def _read_scalars(self, reader: Reader, pace: Pace) -> tuple[dict[str, Varbind | None], Pace]:
         uptime_name, uptime = self._catalogue.of(Quantity.UPTIME)[0]
         wanted = {uptime_name: uptime, **(self._scalars(pace) if pace != "cycle" else {})}
-        found = await reader.scalars([(*entry.arcs, 0) for entry in wanted.values()])
-        now_s = self._now_s()
-        restarted = False
-        for name, entry in wanted.items():
-            varbind = found.get((*entry.arcs, 0))
-            record = self._record(name, entry, None, varbind, now_s)
-            if entry.quantity is Quantity.UPTIME:
-                seconds = record.number()
-                restarted = seconds is not None and self._uptime_s is not None and seconds + 1 < self._uptime_s
-                self._uptime_s = seconds if seconds is not None else self._uptime_s
-            self._store(records, record, entry)
-        if restarted and pace != "start":
+        found = await reader.scalars([self._instance(name) for name in wanted])
+        if self._restarted(uptime, found.get(self._instance(uptime_name))) and pace != "start":
             self._forget()
-            return await self._read_scalars(reader, "start", records)
-        return pace
+            return await self._read_scalars(reader, "start")
+        return {name: found.get(self._instance(name)) for name in wanted}, pace
 
     def _scalars(self, pace: Pace) -> dict[str, MibObject]:
         return {
@@ -99,195 +91,121 @@ class UnitReader:
             if entry.index == "scalar" and _RANK[entry.pace] >= _RANK[pace]
         }
 
+    def _instance(self, name: str) -> Oid:
+        return (*self._catalogue.objects[name].arcs, 0)
+
+    def _restarted(self, uptime: MibObject, varbind: Varbind | None) -> bool:
+        """True where the uptime is less than what was last read plus the time since."""
+        if varbind is None or not isinstance(varbind.value, int):
+            return False
+        seconds, now = varbind.value * uptime.scale, asyncio.get_running_loop().time()
+        before, self._uptime = self._uptime, (seconds, now)
+        if before is None:
+            return False
+        least = before[0] + (now - before[1]) * 0.98 - CLOCK_TOLERANCE_S
+        return seconds < max(least, before[0] - 1)
+
     def _forget(self) -> None:
         """After a restart of the agent indexes and columns may differ: start anew."""
         self._identity = None
         self._present.clear()
         self._kept.clear()
         self._known_ports.clear()
+        self._delivering, self._newly_delivering = None, False
 
-    # tables
-
-    async def _read_tables(
-        self,
-        reader: Reader,
-        pace: Pace,
-        records: dict[tuple[str | None, Quantity], Record],
-        cut: list[str],
-    ) -> None:
+    async def _read_columns(self, reader: Reader, pace: Pace) -> dict[str, Column]:
         wanted = {
             name: entry
             for name, entry in self._catalogue.objects.items()
             if entry.index != "scalar"
             and _RANK[entry.pace] >= _RANK[pace]
-            and (pace != "cycle" or self._present.get(name, False))
+            and (pace != "cycle" or self._present.get(name, True))  # what was cut off is asked for again
         }
         columns = await reader.columns([entry.arcs for entry in wanted.values()])
-        now_s = self._now_s()
         by_name = {name: columns[entry.arcs] for name, entry in wanted.items()}
         for name, column in by_name.items():
-            complete = column.why_cut is None
-            if column.rows or complete:
+            if column.rows or column.why_cut is None:
                 self._present[name] = bool(column.rows)
-            if not complete:
-                cut.append(f"{name.partition('@')[0]}: {column.why_cut}")
-        if self._identity is None:
-            self._identity = self._identify(by_name)
-        self._take_ports(by_name, records, now_s)
-        self._take_totals(by_name, records, now_s)
-        self._take_own_source(by_name, records, now_s)
-        self._say_what_is_missing(pace, by_name, records, now_s)
+        return by_name
 
-    def _identify(self, by_name: dict[str, Column]) -> PortIdentity:
-        state_name = self._catalogue.of(Quantity.PORT_STATE)[0][0]
-        type_name, name_name = (
-            self._catalogue.role("interface type")[0],
-            self._catalogue.role("interface name")[0],
-        )
-        ports = [(i[0], i[1]) for i in by_name[state_name].rows if len(i) == 2] if state_name in by_name else []
-        types = {i[0]: v.value for i, v in _rows(by_name, type_name).items() if isinstance(v.value, int)}
-        names = {i[0]: v.as_text() for i, v in _rows(by_name, name_name).items()}
-        return PortIdentity(self._unit, ports, types, names)
+    # from columns to records
 
-    def _take_ports(
-        self, by_name: dict[str, Column], records: dict[tuple[str | None, Quantity], Record], now_s: float
-    ) -> None:
-        assert self._identity is not None
-        watts_name = self._watts_column(by_name)
-        powered_only = bool(self._present.get(self._catalogue.of(Quantity.PORT_STATE)[0][0]))
-        for name, column in by_name.items():
-            entry = self._catalogue.objects[name]
-            quantity = entry.quantity
-            if quantity is None or entry.index == "group" or quantity is Quantity.UNIT_OWN_SOURCE:
-                continue
-            if quantity is Quantity.PORT_DRAW and name != watts_name:
-                continue
-            for index, varbind in column.rows.items():
-                port = self._identity.printed(entry.index, index)
-                if port is None:
-                    continue
-                if quantity in (Quantity.PORT_STATE, Quantity.PORT_DRAW) and not (
-                    powered_only and quantity is Quantity.PORT_DRAW
-                ):
-                    self._known_ports[port] = None
-                if port not in self._known_ports:
-                    continue  # a row for a port that has no power table row can't deliver
-                record = self._record(name, entry, port, varbind, now_s)
-                known = records.get((port, quantity))
-                if known is None or _says_more(record, known):
-                    self._store(records, record, entry)
-        self._class_only_while_delivering(records)
-
-    def _watts_column(self, by_name: dict[str, Column]) -> str | None:
-        for name, _ in self._catalogue.of(Quantity.PORT_DRAW):
-            if name in by_name and by_name[name].rows:
-                return name
-            if name not in by_name and self._present.get(name):
-                return name
-        return None
-
-    def _class_only_while_delivering(self, records: dict[tuple[str | None, Quantity], Record]) -> None:
-        for (port, quantity), record in list({**self._kept, **records}.items()):
-            if quantity in _ONLY_WHILE_DELIVERING and record.missing is None:
-                state = records.get((port, Quantity.PORT_STATE))
-                if state is not None and state.value is not None and state.value != PortState.DELIVERING:
-                    why = "a class is only valid while the port delivers"
-                    records[(port, quantity)] = _without_value(record, why)
-
-    def _take_totals(
-        self, by_name: dict[str, Column], records: dict[tuple[str | None, Quantity], Record], now_s: float
-    ) -> None:
-        for name, column in by_name.items():
-            entry = self._catalogue.objects[name]
-            if entry.index != "group" or entry.quantity is None:
-                continue
-            parts = [self._record(name, entry, None, varbind, now_s) for varbind in column.rows.values()]
-            if not parts:
-                continue
-            missing = next((part.missing for part in parts if part.missing), column.why_cut)
-            if missing is not None:
-                self._store(records, _without_value(parts[0], missing), entry)
-            elif entry.unit == "W":
-                total = sum(part.number() or 0.0 for part in parts)  # every part is there: no unknown is summed as 0
-                self._store(records, _with_value(parts[0], total), entry)
-            else:
-                words = dict.fromkeys(str(part.value) for part in parts)
-                self._store(records, _with_value(parts[0], ", ".join(words)), entry)
-
-    def _take_own_source(
-        self, by_name: dict[str, Column], records: dict[tuple[str | None, Quantity], Record], now_s: float
-    ) -> None:
-        best: Record | None = None
-        chosen: MibObject | None = None
-        for name, entry in self._catalogue.of(Quantity.UNIT_OWN_SOURCE):
-            for varbind in _rows(by_name, name).values():
-                record = self._record(name, entry, None, varbind, now_s)
-                if best is None or _says_more(record, best):
-                    best, chosen = record, entry
-        if best is not None and chosen is not None:
-            self._store(records, best, chosen)
-
-    def _say_what_is_missing(
+    def _build(
         self,
         pace: Pace,
-        by_name: dict[str, Column],
-        records: dict[tuple[str | None, Quantity], Record],
-        now_s: float,
-    ) -> None:
-        for quantity in (Quantity.PORT_STATE, Quantity.PORT_DRAW):
-            candidates = self._catalogue.of(quantity)
-            why = next(
-                (by_name[name].why_cut for name, _ in candidates if name in by_name and by_name[name].why_cut),
-                None,
-            )
-            source = next(
-                (self._catalogue.source_text(name) for name, _ in candidates if self._present.get(name)), ""
-            )
-            if why is None:
-                why = "the agent has no value for this port" if source else f"this unit does not tell the {quantity}"
-            for port in self._known_ports:
-                if (port, quantity) not in records:
-                    unit = "W" if quantity is Quantity.PORT_DRAW else ""
-                    records[(port, quantity)] = Record(port, quantity, None, unit, None, source, now_s, why)
+        found: Mapping[str, Varbind | None],
+        why_missing: Mapping[Oid, str],
+        columns: Mapping[str, Column],
+    ) -> UnitRecords:
+        records = UnitRecords(self._catalogue, self._present, self._now_s())
+        for name, varbind in found.items():
+            records.scalar(name, varbind, why_missing.get(self._instance(name)))
+        identity = self._identity or self._identify(columns)
+        records.take_ports(columns, identity, self._known_ports)
+        records.take_totals(columns)
+        records.take_own_source(columns)
+        if pace != "cycle":
+            self._drop_kept(columns)
+        records.put_absent(self._kept.values())
+        records.drop_class_of_idle_ports()
+        records.say_what_is_missing(columns, self._known_ports)
+        self._keep(found, columns, records)
+        self._note_delivering(records)
+        return records
 
-    # records
+    def _identify(self, columns: Mapping[str, Column]) -> PortIdentity:
+        """Return how rows belong to ports; remembered only where nothing that it rests on was cut off."""
+        state_name = self._catalogue.of(Quantity.PORT_STATE)[0][0]
+        type_name, name_name = (self._catalogue.role(f"interface {what}")[0] for what in ("type", "name"))
+        rests_on = [columns[name] for name in (state_name, type_name, name_name) if name in columns]
+        state, types, names = (
+            columns[name].rows if name in columns else {} for name in (state_name, type_name, name_name)
+        )
+        identity = PortIdentity(
+            self._unit,
+            [(index[0], index[1]) for index in state if len(index) == 2],
+            {index[0]: varbind.value for index, varbind in types.items() if isinstance(varbind.value, int)},
+            {index[0]: varbind.as_text() for index, varbind in names.items()},
+        )
+        if all(column.why_cut is None for column in rests_on):
+            self._identity = identity
+        return identity
 
-    def _record(self, name: str, entry: MibObject, port: str | None, varbind: Varbind | None, now_s: float) -> Record:
-        assert entry.quantity is not None
-        source = self._catalogue.source_text(name)
-        if varbind is None:
-            why = "the agent does not have this object"
-            return Record(port, entry.quantity, None, entry.unit, None, source, now_s, why)
-        try:
-            value = decode(entry, varbind)
-        except CannotBeUsedError as error:
-            return Record(port, entry.quantity, None, entry.unit, None, source, now_s, str(error))
-        return Record(port, entry.quantity, value, entry.unit, entry.basis, source, now_s)
+    def _drop_kept(self, columns: Mapping[str, Column]) -> None:
+        """What a complete column no longer tells is gone: a neighbour that left must not stay on its port."""
+        objects = self._catalogue.objects
+        whole = {objects[name].quantity for name, column in columns.items() if column.why_cut is None}
+        whole -= {objects[name].quantity for name, column in columns.items() if column.why_cut is not None}
+        self._kept = {key: record for key, record in self._kept.items() if key[1] not in whole}
 
-    def _store(self, records: dict[tuple[str | None, Quantity], Record], record: Record, entry: MibObject) -> None:
-        key = (record.port, record.quantity)
-        records[key] = record
-        if entry.pace != "cycle":
-            self._kept[key] = record
+    def _keep(self, found: Iterable[str], columns: Iterable[str], records: UnitRecords) -> None:
+        objects = self._catalogue.objects
+        slow = {objects[name].quantity for name in (*found, *columns) if objects[name].pace != "cycle"}
+        for record in records:
+            key = (record.port, record.quantity)
+            idle_class = record.quantity is Quantity.PORT_CLASS and record.missing is not None
+            if record.quantity in slow or (idle_class and key in self._kept):
+                self._kept[key] = record
 
-
-def _rows(by_name: dict[str, Column], name: str) -> dict[Oid, Varbind]:
-    return by_name[name].rows if name in by_name else {}
-
-
-def _says_more(new: Record, old: Record) -> bool:
-    """True where `new` tells and `old` is missing or "unknown"."""
-    if new.missing is not None or new.value == PowerSource.UNKNOWN:
-        return False
-    return old.missing is not None or old.value == PowerSource.UNKNOWN
+    def _note_delivering(self, records: UnitRecords) -> None:
+        now = frozenset(
+            r.port for r in records if r.quantity is Quantity.PORT_STATE and r.value == PortState.DELIVERING
+        )
+        self._newly_delivering = self._delivering is not None and not now <= self._delivering
+        self._delivering = now
 
 
-def _with_value(record: Record, value: float | str) -> Record:
-    return Record(record.port, record.quantity, value, record.unit, record.basis, record.source, record.read_s, None)
-
-
-def _without_value(record: Record, why: str) -> Record:
-    return Record(record.port, record.quantity, None, record.unit, None, record.source, record.read_s, why)
+def _reason(cut: Mapping[str, str | None]) -> str:
+    """Return one sentence for each reason, with the objects that it cost."""
+    by_why: dict[str, list[str]] = {}
+    for name, why in cut.items():
+        by_why.setdefault(why or "", []).append(name.partition("@")[0])
+    parts = []
+    for why, names in by_why.items():
+        shown = ", ".join(names[:MOST_NAMES_IN_A_REASON])
+        more = f" and {len(names) - MOST_NAMES_IN_A_REASON} more" if len(names) > MOST_NAMES_IN_A_REASON else ""
+        parts.append(f"{shown}{more}: {why}")
+    return "; ".join(parts) + "."
 
 
 def _outcome(error: ReadError) -> tuple[Outcome, str]:

@@ -7,6 +7,9 @@ from enum import StrEnum
 
 Oid = tuple[int, ...]
 
+MOST_ARCS = 128  # RFC 2578, section 3.5
+LARGEST_ARC = 2**32 - 1  # RFC 2578, section 3.5
+
 
 class Kind(StrEnum):
     """The SMIv2 type of a value, or the exception that stands in its place (RFC 3416, section 3)."""
@@ -50,11 +53,16 @@ class Varbind:
 
 
 def parse_oid(text: str) -> Oid:
-    """Return an OID from dotted text. Raises ValueError on anything else."""
-    parts = text.strip().lstrip(".").split(".")
-    if len(parts) < 2 or not all(part.isascii() and part.isdigit() for part in parts):
-        raise ValueError(f"{text!r} is not an object identifier such as 1.3.6.1.2.1.105")
-    return tuple(int(part) for part in parts)
+    """Return an OID from dotted text, with or without a leading dot. Raises ValueError on anything else.
+
+    Limits by RFC 2578, section 3.5; the first two arcs by X.660: 0 to 2, then 0 to 39 below 0 and 1.
+    """
+    parts = text.strip().removeprefix(".").split(".")
+    if 2 <= len(parts) <= MOST_ARCS and all(part.isascii() and part.isdigit() and len(part) <= 10 for part in parts):
+        oid = tuple(int(part) for part in parts)
+        if max(oid) <= LARGEST_ARC and oid[0] <= 2 and (oid[0] == 2 or oid[1] < 40):
+            return oid
+    raise ValueError(f"{text[:200]!r} is not an object identifier such as 1.3.6.1.2.1.105")
 
 
 def oid_text(oid: Oid) -> str:

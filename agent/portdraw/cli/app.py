@@ -1,0 +1,39 @@
+"""The command `portdraw`: which commands there are, and how errors end."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from portdraw.cli import audit, demo, plan, probe, run, status
+from portdraw.cli.problems import WRONG_INPUT, KnownErrors, tell
+
+app = typer.Typer(
+    name="portdraw",
+    help="Watches PoE watts on both legs of every pass-through switch, and audits them against the design budget.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+app.command("demo")(demo.demo)
+app.command("plan")(plan.plan)
+app.command("probe")(probe.probe)
+app.command("run")(run.run)
+app.command("status")(status.status)
+app.command("audit")(audit.audit)
+
+
+def main() -> None:
+    """Run the command; every known error ends as one clear sentence and its exit code."""
+    try:
+        app()
+    except KnownErrors as error:
+        tell(str(error))
+        sys.exit(WRONG_INPUT)
+    except BrokenPipeError:
+        sys.stderr.close()  # the reader of our output has had enough
+        sys.exit(0)
+    except KeyboardInterrupt:
+        sys.exit(130)

@@ -1,0 +1,105 @@
+"""`portdraw audit`: what was designed and what was drawn, over a period of the history."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+import typer
+
+from portdraw.cli.problems import COULD_NOT_READ, FINDINGS, FINE, WRONG_INPUT, tell
+from portdraw.history.file_check import marked_emulated
+from portdraw.history.site_day import day_end_s, day_start_s
+from portdraw.history.store import FILE_NAME, History
+from portdraw.plan.loader import load_site
+from portdraw.plan.tree import Tree
+from portdraw.reporting.audit.audit import Audit, build_audit
+from portdraw.reporting.audit.audit_files import AuditFileError, write_audit
+from portdraw.reporting.audit.audit_json import audit_document
+from portdraw.reporting.audit.audit_rows import Weight
+from portdraw.reporting.plain_text import plain
+from portdraw.reporting.terminal import print_json
+from portdraw.service.clock import Clock
+from portdraw.service.settings import load_settings
+
+DAY_S = 86_400
+
+
+def audit(
+    settings: Annotated[Path, typer.Option(help="The agent's settings file.")],
+    days: Annotated[int, typer.Option(min=1, max=3660, help="How many days back, today included.")] = 14,
+    from_day: Annotated[
+        str | None, typer.Option("--from", help="First local day, 2026-03-01; instead of --days.")
+    ] = None,
+    to_day: Annotated[
+        str | None, typer.Option("--to", help="Last local day, 2026-03-31; today when left out.")
+    ] = None,
+    out: Annotated[
+        Path, typer.Option(help="Folder for the audit; a file that is there is never overwritten.")
+    ] = Path(),
+    as_json: Annotated[bool, typer.Option("--json", help="Print the audit as JSON and write no file.")] = False,
+) -> None:
+    """Hold the design budget against what was drawn: per port and unit, as a page to print, tables and JSON.
+
+    Reads the history only; the agent may go on running. Exit codes: 0 nothing to act on, 1 findings to act on,
+    2 wrong input, 3 there is nothing to read, or the audit could not be written.
+    """
+    loaded = load_settings(settings)
+    site = load_site(loaded.site_path)
+    zone = ZoneInfo(site.site.timezone)
+    now_s = Clock().now_s()
+    first_s, last_s = _period(days, from_day, to_day, now_s, zone)
+    folder = loaded.history_folder
+    emulated = marked_emulated(folder / FILE_NAME)
+    history = History.open(folder, site.site.timezone, emulated=emulated, read_only=True)
+    try:
+        result = build_audit(site, Tree(site), history, first_s, last_s, now_s, emulated)
+    finally:
+        history.close()
+    if as_json:
+        print_json(audit_document(result))
+    else:
+        tell_audit(result, out, f"audit-{result.first_day}-to-{result.last_day}")
+    if not result.coverage_percent:
+        tell(f"nothing was read from {result.first_day} to {result.last_day}")
+        raise typer.Exit(COULD_NOT_READ)
+    raise typer.Exit(FINDINGS if result.count(Weight.ACT) else FINE)
+
+
+def tell_audit(result: Audit, folder: Path, stem: str) -> None:
+    """Write the audit's files and print where they are and what was found; ends with exit code 3 where it can't."""
+    try:
+        paths = write_audit(result, folder, stem)
+    except AuditFileError as error:
+        tell(str(error))
+        raise typer.Exit(COULD_NOT_READ) from None
+    if result.emulated:
+        print("EMULATED")
+    for where, finding in result.findings():
+        if finding.weight is not Weight.KNOW:
+            print(f"{finding.weight.value}: {plain(where)}: {plain(finding.sentence)}")
+    for path in paths:
+        print(f"wrote {path}")
+
+
+def _period(days: int, from_day: str | None, to_day: str | None, now_s: float, zone: ZoneInfo) -> tuple[float, float]:
+    """Return first and last second of the period; ends with exit code 2 where the days make none."""
+    last_s = now_s if to_day is None else min(now_s, day_end_s(_day(to_day, "--to"), zone) - 1)
+    if from_day is not None:
+        first_s = day_start_s(_day(from_day, "--from"), zone)
+    else:
+        first_s = day_start_s(datetime.fromtimestamp(last_s - (days - 1) * DAY_S, zone).date(), zone)
+    if first_s >= last_s:
+        tell("the period has no time in it: --from must be before --to, and not in the future")
+        raise typer.Exit(WRONG_INPUT)
+    return first_s, last_s
+
+
+def _day(text: str, option: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        tell(f"{option} {text!r} is no day; write it as 2026-03-31")
+        raise typer.Exit(WRONG_INPUT) from None

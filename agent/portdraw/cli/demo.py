@@ -1,0 +1,171 @@
+"""`portdraw demo`: an emulated site and a real agent that watches it over SNMP, on this machine only."""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+import socket
+import tempfile
+import time
+import webbrowser
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+import typer
+from rich.progress import BarColumn, Progress, TextColumn
+
+from portdraw.cli.demo_desk import DemoDesk
+from portdraw.cli.demo_folder import write_demo_folder
+from portdraw.cli.problems import FINE, tell
+from portdraw.history.store import History
+from portdraw.judgement.alarm import AlarmState
+from portdraw.judgement.alarm_book import AlarmChange
+from portdraw.plan.loader import load_site
+from portdraw.plan.site import Site
+from portdraw.plan.tree import Tree
+from portdraw.rehearsal.emulated_site import EmulatedSite
+from portdraw.rehearsal.past import past_rows
+from portdraw.rehearsal.story import LIVE
+from portdraw.reporting.audit.audit import build_audit
+from portdraw.reporting.audit.audit_files import write_audit
+from portdraw.service.agent import Agent
+from portdraw.service.clock import Clock
+from portdraw.service.past import write_past
+from portdraw.service.settings import load_settings
+from portdraw.service.wiring import gather, open_history
+
+SCALE = 15.0  # site seconds in a wall second: a poll of 30 s comes every 2 s
+PAST_DAYS = 14
+PAST_EVERY_S = 1800.0
+DEFAULT_PORT = 8437
+SITE_FILE = Path(__file__).resolve().parent.parent / "rehearsal" / "site.yaml"
+
+
+def demo(
+    for_s: Annotated[
+        float | None, typer.Option("--for", help="End by itself after this many seconds.", min=1, max=86_400)
+    ] = None,
+    no_browser: Annotated[bool, typer.Option("--no-browser", help="Do not open the overview.")] = False,
+    seed: Annotated[int, typer.Option(help="Seed of the emulation's noise.")] = 7,
+    port: Annotated[
+        int, typer.Option(help="Where to serve the overview; a free port where it is taken.")
+    ] = DEFAULT_PORT,
+) -> None:
+    """Run the whole job on an emulated ferry terminal; Ctrl-C ends it with an audit in the current folder.
+
+    Nothing outside this machine is read or told. Everything it shows is EMULATED.
+    """
+    with tempfile.TemporaryDirectory(prefix="portdraw-demo-") as folder:
+        raise typer.Exit(asyncio.run(_demo(Path(folder), for_s, not no_browser, seed, port)))
+
+
+async def _demo(folder: Path, for_s: float | None, browser: bool, seed: int, port: int) -> int:
+    site = load_site(SITE_FILE)
+    start_s = story_start_s(site, time.time())
+    print(f"EMULATED: {site.site.name}, {len(site.units)} units. Site time runs {SCALE:.0f} times as fast as yours.")
+    desk = DemoDesk(_say_message)
+    await desk.start()
+    stop = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        loop.add_signal_handler(number, stop.set)
+    history_folder = folder / "history"
+    history = History.open(history_folder, site.site.timezone, emulated=True)
+    await asyncio.to_thread(_write_past, site, history, start_s, seed)
+    history.close()
+
+    clock = Clock(start_s, SCALE)
+    emulated = EmulatedSite(site, clock.now_s, start_s, seed)
+    addresses = await emulated.start()
+    access = next(unit.access for unit in site.units.values() if unit.readable)
+    settings = write_demo_folder(
+        folder, SITE_FILE, addresses, emulated.credentials, access, desk.url, _free_port(port)
+    )
+    parts = gather(load_settings(settings))
+    history = open_history(parts, emulated=True)
+    try:
+        seen: list[AlarmChange] = []
+        agent = Agent(
+            parts, history, clock, emulated=True, on_change=lambda change: _say_change(change, site, clock, seen)
+        )
+        print(f"Overview: {agent.address}   metrics: {agent.address}/metrics   Ctrl-C ends it and writes the audit.")
+        for scene in LIVE.on(site).scenes:
+            loop.call_later(clock.wall_s(scene.after_s), _say_scene, scene.told, site, clock)
+        if for_s is not None:
+            loop.call_later(for_s, stop.set)
+        if browser:
+            await asyncio.to_thread(webbrowser.open, agent.address)
+        for sentence in await agent.run(stop):
+            tell(f"left undone: {sentence}")
+        now_s = clock.now_s()
+        audit = build_audit(parts.site, Tree(parts.site), history, start_s - PAST_DAYS * 86_400, now_s, now_s, True)
+        paths = write_audit(audit, Path.cwd(), "portdraw-audit-EMULATED")
+    finally:
+        history.close()
+        emulated.stop()
+        await desk.stop()
+    raised = [change.alarm for change in seen if change.to_state is AlarmState.RAISED]
+    returned = [change.alarm for change in seen if change.to_state is AlarmState.RETURNED]
+    counts = f"{len(raised)} alarms came up, {len(returned)} returned, {len(desk.messages)} messages at the webhook"
+    print(f"EMULATED: {counts}.")
+    for path in paths:
+        print(f"audit written: {path}")
+    return FINE
+
+
+def story_start_s(site: Site, now_s: float) -> float:
+    """Return 14:00 site time of the day before `now_s`: whole days lie behind, and no reading is of the future."""
+    zone = ZoneInfo(site.site.timezone)
+    yesterday = datetime.fromtimestamp(now_s, zone) - timedelta(days=1)
+    return yesterday.replace(hour=14, minute=0, second=0, microsecond=0).timestamp()
+
+
+def _write_past(site: Site, history: History, start_s: float, seed: int) -> None:
+    columns = (
+        TextColumn("writing the {task.fields[days]} days before"),
+        BarColumn(),
+        TextColumn("{task.percentage:.0f} %"),
+    )
+    with Progress(*columns, transient=True) as progress:
+        began_s = start_s - PAST_DAYS * 86_400
+        task = progress.add_task("past", total=start_s - began_s, days=PAST_DAYS)
+        write_past(
+            past_rows(site, start_s, seed, PAST_DAYS, PAST_EVERY_S),
+            site,
+            history,
+            PAST_EVERY_S,
+            lambda time_s: progress.update(task, completed=time_s - began_s),
+        )
+
+
+def _free_port(wanted: int) -> int:
+    """Return `wanted`, or 0 (any free one) where it is taken."""
+    with socket.socket() as sock:
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            sock.bind(("127.0.0.1", wanted))
+        except OSError:
+            return 0
+    return wanted
+
+
+def _clock_text(site: Site, clock: Clock) -> str:
+    return datetime.fromtimestamp(clock.now_s(), ZoneInfo(site.site.timezone)).strftime("%H:%M:%S")
+
+
+def _say_scene(told: str, site: Site, clock: Clock) -> None:
+    print(f"{_clock_text(site, clock)}  story     {told}", flush=True)
+
+
+def _say_change(change: AlarmChange, site: Site, clock: Clock, seen: list[AlarmChange]) -> None:
+    seen.append(change)
+    if change.to_state in (AlarmState.RAISED, AlarmState.RETURNED):
+        print(f"{_clock_text(site, clock)}  {change.to_state.value:8}  {change.alarm.sentence}", flush=True)
+
+
+def _say_message(message: dict[str, object]) -> None:
+    where = message.get("where")
+    unit = where.get("unit") if isinstance(where, dict) else None
+    print(f"          webhook   got {message.get('state')}: {message.get('kind')}, {unit}", flush=True)

@@ -1,0 +1,94 @@
+"""`portdraw run`: the service itself."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import signal
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from portdraw.cli.problems import COULD_NOT_READ, FINDINGS, FINE, tell
+from portdraw.history.store import History
+from portdraw.judgement.alarm import AlarmState
+from portdraw.judgement.assessment import SiteAssessment
+from portdraw.observation.unit_observation import Outcome
+from portdraw.reporting.site_json import site_json
+from portdraw.reporting.status_table import print_status
+from portdraw.reporting.terminal import print_json
+from portdraw.service.agent import Agent
+from portdraw.service.clock import Clock
+from portdraw.service.secrets_of import is_open_to_all
+from portdraw.service.settings import LoadedSettings, load_settings
+from portdraw.service.wiring import Parts, gather, open_history
+
+
+def run(
+    settings: Annotated[Path, typer.Option(help="The agent's settings file.")],
+    once: Annotated[bool, typer.Option("--once", help="Read every unit once, print the state, and end.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="With --once: print JSON.")] = False,
+) -> None:
+    """Watch the site: poll, compare, alarm, serve pages and metrics, until told to stop.
+
+    Exit codes: 0 stopped as told (with --once: all fine), 1 with --once: alarms or findings, 2 wrong input,
+    3 with --once: a unit could not be read.
+    """
+    logging.basicConfig(stream=sys.stderr, level=logging.INFO, format="%(asctime)s %(levelname)s %(message)s")
+    logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    logging.getLogger("httpx").setLevel(logging.WARNING)
+    loaded = load_settings(settings)
+    parts = gather(loaded)
+    _warn_of_open_secrets(loaded)
+    history = open_history(parts, emulated=False)
+    try:
+        if once:
+            raise typer.Exit(asyncio.run(_once(parts, history, as_json)))
+        raise typer.Exit(asyncio.run(_serve(parts, history)))
+    finally:
+        history.close()
+
+
+async def _serve(parts: Parts, history: History) -> int:
+    agent = Agent(parts, history, Clock(), emulated=False)
+    stop = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        loop.add_signal_handler(number, stop.set)
+    units = sum(1 for unit in parts.site.units.values() if unit.readable)
+    tell(f"portdraw watches {parts.site.site.name}: {units} units to read; overview at {agent.address}")
+    left = await agent.run(stop)
+    for sentence in left:
+        tell(f"stopped; {sentence}")
+    if not left:
+        tell("stopped; nothing was left undone")
+    return FINE
+
+
+async def _once(parts: Parts, history: History, as_json: bool) -> int:
+    clock = Clock()
+    agent = Agent(parts, history, clock, emulated=False, serve=False)
+    assessment = await agent.once()
+    if as_json:
+        print_json(site_json(assessment, clock.now_s()))
+    else:
+        print_status(assessment, clock.now_s())
+    return exit_code(assessment)
+
+
+def exit_code(assessment: SiteAssessment) -> int:
+    """Return what a state means for a script: unread units count more than findings."""
+    unread = (Outcome.SILENT, Outcome.REFUSED, Outcome.GARBLED)
+    if any(unit.outcome in unread for unit in assessment.units):
+        return COULD_NOT_READ
+    up = (AlarmState.PENDING, AlarmState.RAISED, AlarmState.ACKNOWLEDGED, AlarmState.RETURNING)
+    return FINDINGS if any(alarm.state in up for alarm in assessment.alarms) else FINE
+
+
+def _warn_of_open_secrets(loaded: LoadedSettings) -> None:
+    for name, access in loaded.settings.access.items():
+        for secret in (access.community, access.auth_secret, access.privacy_secret):
+            if secret is not None and is_open_to_all(secret, loaded.path.parent):
+                tell(f"access {name}: every user of this machine can read {secret.file}; make it chmod 600")

@@ -1,0 +1,143 @@
+"""One line of the alarm book: an alarm with what its delays and a restart need."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, fields, replace
+
+from portdraw.judgement.alarm import Alarm, AlarmKind, AlarmState, Severity
+from portdraw.judgement.alarm_rule import ALARM_RULES
+from portdraw.judgement.alarm_states import UP, AlarmEvent, step
+from portdraw.judgement.condition import Condition
+
+HELD_NOTE = " No fresh reading: this is the last known state."
+
+
+@dataclass(frozen=True)
+class Hold:
+    """Who set an alarm aside, why, and until when [s since the epoch]."""
+
+    owner: str
+    reason: str
+    until_s: float
+
+
+@dataclass
+class AlarmEntry:
+    """An alarm in the book.
+
+    `seen_s` is when this occurrence was first seen by the book, from which the on-delay counts; `gone_s` when it was
+    first missed, from which the off-delay counts. `acknowledged` outlives a short return. `held`: no fresh reading.
+    """
+
+    alarm: Alarm
+    seen_s: float
+    gone_s: float | None = None
+    acknowledged: bool = False
+    held: bool = False
+    hold: Hold | None = None
+
+    @classmethod
+    def begin(cls, condition: Condition, time_s: float, timezone: str) -> AlarmEntry:
+        """Make the entry of a condition that was not there before; its state is normal until the first event."""
+        began_s = time_s if condition.since_s is None else min(condition.since_s, time_s)
+        blank = Alarm(
+            kind=condition.kind,
+            unit=condition.unit,
+            port=condition.port,
+            state=AlarmState.NORMAL,
+            severity=Severity.NOTICE,
+            sentence="",
+            consequence="",
+            action="",
+            why_severity="",
+            began_s=began_s,
+            raised_s=None,
+            ended_s=None,
+        )
+        return cls(_told(blank, condition, time_s, timezone), seen_s=time_s)
+
+    def see(self, condition: Condition, time_s: float, timezone: str) -> None:
+        """The condition is there: take over its words and values."""
+        if self.alarm.state is AlarmState.RETURNED:
+            fresh = AlarmEntry.begin(condition, time_s, timezone)
+            self.alarm = replace(fresh.alarm, state=self.alarm.state)
+            self.seen_s, self.acknowledged = time_s, False
+        self.gone_s = None
+        flickered = self.alarm.state is AlarmState.RETURNING
+        self.apply(AlarmEvent.SEEN, time_s)
+        if flickered and self.acknowledged:
+            self.apply(AlarmEvent.ACKNOWLEDGE, time_s)
+        self.alarm = _told(self.alarm, condition, time_s, timezone)
+
+    def miss(self, time_s: float) -> None:
+        """The condition is not there."""
+        if self.gone_s is None:
+            self.gone_s = time_s
+        self.apply(AlarmEvent.GONE, time_s)
+
+    def apply(self, event: AlarmEvent, time_s: float) -> None:
+        """Take the alarm to its next state, with the times that go with it."""
+        before = self.alarm.state
+        after = step(before, event)
+        if after is before:
+            return
+        raised_s, ended_s = self.alarm.raised_s, self.alarm.ended_s
+        if after is AlarmState.RAISED and raised_s is None:
+            raised_s = time_s
+        if after is AlarmState.ACKNOWLEDGED:
+            self.acknowledged = True
+        if event is AlarmEvent.ON_DELAY_OVER:
+            self.acknowledged = False
+        if after is AlarmState.RETURNED or (after is AlarmState.NORMAL and ended_s is None):
+            ended_s = time_s if self.gone_s is None else self.gone_s
+        self.alarm = replace(self.alarm, state=after, raised_s=raised_s, ended_s=ended_s)
+
+    def shown(self) -> Alarm:
+        """Return the alarm as people see it: marked where its readings are not fresh."""
+        if self.held and self.alarm.state in UP | {AlarmState.PENDING}:
+            return replace(self.alarm, sentence=self.alarm.sentence + HELD_NOTE)
+        return self.alarm
+
+
+def entry_to(entry: AlarmEntry) -> dict[str, object]:
+    """Return an entry ready for JSON."""
+    return asdict(entry)
+
+
+def entry_from(row: object) -> AlarmEntry:
+    """Return the entry of a row of `entry_to`. Raises ValueError with one sentence when it is none."""
+    try:
+        if not isinstance(row, Mapping) or not isinstance(row["alarm"], Mapping):
+            raise TypeError
+        told = {field.name: row["alarm"][field.name] for field in fields(Alarm)}
+        told["kind"] = AlarmKind(told["kind"])
+        told["state"] = AlarmState(told["state"])
+        told["severity"] = Severity(told["severity"])
+        hold = row["hold"]
+        return AlarmEntry(
+            alarm=Alarm(**told),
+            seen_s=float(row["seen_s"]),
+            gone_s=None if row["gone_s"] is None else float(row["gone_s"]),
+            acknowledged=bool(row["acknowledged"]),
+            held=bool(row["held"]),
+            hold=None if hold is None else Hold(str(hold["owner"]), str(hold["reason"]), float(hold["until_s"])),
+        )
+    except (KeyError, TypeError, ValueError) as error:
+        raise ValueError("the stored alarms can't be used: a row is not an alarm") from error
+
+
+def _told(alarm: Alarm, condition: Condition, time_s: float, timezone: str) -> Alarm:
+    """Return the alarm with the words and values of its condition."""
+    rule = ALARM_RULES[condition.kind]
+    return replace(
+        alarm,
+        severity=condition.severity or rule.severity,
+        sentence=condition.sentence(alarm.began_s, time_s, timezone),
+        consequence=condition.consequence or rule.consequence,
+        action=condition.action or rule.action,
+        why_severity=condition.why_severity or rule.why_severity,
+        value=condition.value,
+        limit=condition.limit,
+        measure=condition.measure,
+    )

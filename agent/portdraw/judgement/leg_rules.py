@@ -1,0 +1,207 @@
+"""Conditions of legs: local AC lost, PoE feed lost; with circuit, keeper, what still carries and what goes next."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from portdraw.judgement.alarm import AlarmKind, Severity
+from portdraw.judgement.alarm_rule import ALARM_RULES
+from portdraw.judgement.assessment import Availability, Carrying, Leg, PortAssessment, SiteAssessment, UnitAssessment
+from portdraw.judgement.condition import Condition, unjudged
+from portdraw.judgement.legs import FULL_TOLERANCE_PERCENT, FULL_TOLERANCE_W, LOCAL_AC, POE_FEED
+from portdraw.judgement.losses_ahead import leg_of
+from portdraw.judgement.port_rules import criticality
+from portdraw.judgement.wording import count_text, limit_text, list_text, place_text, watts_text
+from portdraw.plan.site import Port, Site
+from portdraw.plan.tree import Tree
+
+_THERE = (Availability.PROVEN, Availability.BELIEVED)
+
+
+def leg_conditions(assessment: SiteAssessment, unit: UnitAssessment, site: Site, tree: Tree) -> list[Condition]:
+    """Return the conditions of a unit with two legs; a unit with one leg can't lose a spare."""
+    ac, feed = leg_of(unit, LOCAL_AC), leg_of(unit, POE_FEED)
+    if ac is None or feed is None:
+        return []
+    feeder = None if unit.fed_by is None else assessment.unit(unit.fed_by)
+    witness = "" if feeder is None or feeder.stale else feeder.unit
+    found = _ac_conditions(assessment, unit, ac, feed, site, tree) + _feed_conditions(unit, ac, feed, site, tree)
+    return [replace(condition, witness=witness) for condition in found]
+
+
+def feeder_port(assessment: SiteAssessment, unit: UnitAssessment) -> PortAssessment | None:
+    """Return the port that feeds a unit, as its feeder tells it; None where none does."""
+    feeder = None if unit.fed_by is None else assessment.unit(unit.fed_by)
+    feed = leg_of(unit, POE_FEED)
+    if feeder is None or feed is None:
+        return None
+    return next((port for port in feeder.ports if feed.source == f"{feeder.unit} port {port.port}"), None)
+
+
+def _ac_conditions(
+    assessment: SiteAssessment, unit: UnitAssessment, ac: Leg, feed: Leg, site: Site, tree: Tree
+) -> list[Condition]:
+    kind = AlarmKind.LOCAL_AC_LOST
+    if ac.availability in _THERE:
+        return []
+    port = feeder_port(assessment, unit)
+    in_doubt = ac.availability is Availability.UNKNOWN
+    if in_doubt and not (ac.evidence_for and ac.evidence_against and _as_on_feed(unit, port)):
+        return [unjudged(kind, unit.unit)]
+    who = place_text(unit.unit, unit.place)
+    if in_doubt:
+        head, sure = f"{who} may have lost local AC", False
+    elif ac.since_s is None:
+        head, sure = f"{who} was without local AC when first read", ac.sure
+    else:
+        head, sure = f"{who} lost local AC", ac.sure
+    severity, why = _severity(unit, feed, site)
+    return [
+        Condition(
+            kind,
+            unit.unit,
+            None,
+            head=head,
+            when="at",
+            tail=f"{_circuit_words(tree, unit, site)}. {_doubt_words(ac) if in_doubt else ''}"
+            f"{_carries_words(unit, feed, port)}{_neighbour_words(assessment, unit, tree)}",
+            value=None if port is None else port.draw_w,
+            limit=unit.feed_limit_w,
+            measure="W",
+            sure=sure,
+            severity=severity,
+            why_severity=why,
+            consequence=_consequence(assessment, unit, feed.source, site, tree),
+            action=f"{_call(tree, unit, site)}{ALARM_RULES[kind].action}",
+            since_s=ac.since_s,
+        )
+    ]
+
+
+def _feed_conditions(unit: UnitAssessment, ac: Leg, feed: Leg, site: Site, tree: Tree) -> list[Condition]:
+    kind = AlarmKind.POE_FEED_LOST
+    if feed.availability in _THERE:
+        return []
+    if feed.availability is Availability.UNKNOWN:
+        return [unjudged(kind, unit.unit)]
+    who = place_text(unit.unit, unit.place)
+    said = "lost its PoE feed" if feed.since_s is not None else "was without its PoE feed when first read"
+    left = "It runs on local AC alone" if ac.carrying is Carrying.ALL else "What carries it is not known"
+    return [
+        Condition(
+            kind,
+            unit.unit,
+            None,
+            head=f"{who} {said}",
+            when="at",
+            tail=f" ({_first(feed.evidence_for)}). {left}{_circuit_words(tree, unit, site)}.",
+            consequence=f"One leg is left. If its local AC goes, {_dark_words([unit], site)}.",
+            since_s=feed.since_s,
+        )
+    ]
+
+
+def _as_on_feed(unit: UnitAssessment, port: PortAssessment | None) -> bool:
+    """Say whether the feeder's port gives about what the whole unit would take there."""
+    if port is None or port.draw_w is None or unit.feed_need_w is None:
+        return False
+    return port.draw_w >= unit.feed_need_w - max(FULL_TOLERANCE_W, unit.feed_need_w * FULL_TOLERANCE_PERCENT / 100)
+
+
+def _severity(unit: UnitAssessment, feed: Leg, site: Site) -> tuple[Severity, str]:
+    if feed.availability not in _THERE:
+        return Severity.URGENT, "the PoE feed is not known to be there either"
+    if unit.draw_w is not None and unit.budget_on_feed_w is not None and unit.draw_w > unit.budget_on_feed_w:
+        why = f"it gives {watts_text(unit.draw_w)} and may give {limit_text(unit.budget_on_feed_w)} on its feed"
+        return Severity.URGENT, f"{why}: devices may go off"
+    highest = min((criticality(port) for port in _device_ports(unit, site)), default=3)
+    if highest == 1:
+        return Severity.URGENT, "one leg is left for a device of criticality 1"
+    return Severity.WARNING, f"all is powered, but one leg is left; the highest criticality on it is {highest}"
+
+
+def _circuit_words(tree: Tree, unit: UnitAssessment, site: Site) -> str:
+    """Return " (circuit pier-7, panel P2, breaker 7)" for all circuits above a unit."""
+    said = []
+    for name in tree.circuits_of(unit.unit):
+        circuit = site.circuits[name]
+        said.append(f"circuit {name}, panel {circuit.panel}, breaker {circuit.breaker}")
+    return f" ({'; '.join(said)})" if said else ""
+
+
+def _call(tree: Tree, unit: UnitAssessment, site: Site) -> str:
+    """Return whom to call for the circuits above a unit."""
+    calls = []
+    for name in tree.circuits_of(unit.unit):
+        circuit = site.circuits[name]
+        if circuit.keeper is None:
+            calls.append(f"Call whoever keeps circuit {name} (the site file names nobody).")
+        else:
+            number = f" ({circuit.keeper_call})" if circuit.keeper_call else ""
+            calls.append(f"Call the {circuit.keeper}{number} for circuit {name}.")
+    return "".join(f"{call} " for call in dict.fromkeys(calls))
+
+
+def _carries_words(unit: UnitAssessment, feed: Leg, port: PortAssessment | None) -> str:
+    if feed.carrying is not Carrying.ALL:
+        return f"What carries it is not known; its PoE feed is {feed.source}."
+    if port is None or port.draw_w is None:
+        return f"It runs on the PoE feed from {feed.source}; the watts there are not known."
+    most = "" if unit.feed_limit_w is None else f" of {limit_text(unit.feed_limit_w)} possible there"
+    return f"It runs on the PoE feed from {feed.source}: {watts_text(port.draw_w)}{most}."
+
+
+def _doubt_words(ac: Leg) -> str:
+    return f"The signs contradict each other: {_first(ac.evidence_against)}, yet {_first(ac.evidence_for)}. "
+
+
+def _neighbour_words(assessment: SiteAssessment, unit: UnitAssessment, tree: Tree) -> str:
+    """Return what the other units on the same circuit say of it: they make a circuit probable, or not."""
+    circuits = tree.circuits_of(unit.unit)
+    if len(circuits) != 1:
+        return ""
+    lost, have = [], []
+    for name in tree.units_on(circuits[0]):
+        other = assessment.unit(name)
+        ac = None if other is None or name == unit.unit else leg_of(other, LOCAL_AC)
+        if ac is not None and ac.availability is Availability.LOST:
+            lost.append(name)
+        elif ac is not None and ac.availability in _THERE:
+            have.append(name)
+    if have:
+        verb = "has" if len(have) == 1 else "have"
+        return f" {list_text(have)} on the same circuit still {verb} AC: see this unit's own supply and plug first."
+    if lost:
+        return f" {list_text(lost)} on the same circuit lost it too: the circuit is probably out."
+    return " It is the only unit that tells of this circuit: supply, plug or circuit."
+
+
+def _consequence(assessment: SiteAssessment, unit: UnitAssessment, source: str, site: Site, tree: Tree) -> str:
+    """Return what goes dark with the feed: the unit, and every unit below it that has no local AC of its own."""
+    dark = [unit]
+    for one in dark:  # grows while it is walked, from the unit down
+        for name in tree.children(one.unit):
+            below = assessment.unit(name)
+            ac = None if below is None else leg_of(below, LOCAL_AC)
+            if below is not None and below not in dark and (ac is None or ac.availability not in _THERE):
+                dark.append(below)
+    return f"One leg is left. If the feed from {source} goes too, {_dark_words(dark, site)}."
+
+
+def _dark_words(units: list[UnitAssessment], site: Site) -> str:
+    """Return "north-pier and breakwater go dark, with 7 devices: ..."."""
+    goes = f"{list_text([unit.unit for unit in units])} {'goes' if len(units) == 1 else 'go'} dark"
+    names = [name for unit in units for name in _devices(unit, site)]
+    return f"{goes}, with {count_text(len(names), 'device')}: {list_text(names, most=8)}" if names else goes
+
+
+def _devices(unit: UnitAssessment, site: Site) -> list[str]:
+    return [port.device for port in _device_ports(unit, site) if port.device]
+
+
+def _device_ports(unit: UnitAssessment, site: Site) -> list[Port]:
+    return [port for port in site.units[unit.unit].ports.values() if port.device and not port.off]
+
+
+def _first(words: tuple[str, ...]) -> str:
+    return words[0] if words else "no sign"

@@ -1,0 +1,95 @@
+"""What the next loss would ask, from today's state: circuits that are out, supplies and feeds that are lost."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from portdraw.judgement.assessment import Availability, Leg, NextLoss, UnitAssessment
+from portdraw.judgement.legs import LOCAL_AC, POE_FEED
+from portdraw.plan.load_case import Case
+from portdraw.plan.site import Site
+from portdraw.plan.tree import Tree
+from portdraw.powerflow.next_loss import next_losses
+from portdraw.powerflow.port_link import PortId
+
+_THERE = (Availability.PROVEN, Availability.BELIEVED)
+
+
+def losses_ahead(site: Site, tree: Tree, units: Sequence[UnitAssessment], case: Case) -> tuple[NextLoss, ...]:
+    """Return the loss of each live circuit, then of all local AC without a generator, each on the draws of now.
+
+    Draws that are not known are the largest planned ones: what can't be known counts as the worse.
+    """
+    out = circuits_out(tree, units)
+    today = _as_it_stands(site, units, out, tree)
+    found = next_losses(today, Tree(today), draws_now(units), out, case)
+    return tuple(
+        NextLoss(loss.what, loss.limit, loss.need_w, loss.limit_w, loss.moved_units, loss.reason) for loss in found
+    )
+
+
+def circuits_out(tree: Tree, units: Sequence[UnitAssessment]) -> frozenset[str]:
+    """Return the circuits that are probably out: a unit on it lost its local AC, and none on it still has it."""
+    by_circuit: dict[str, list[Availability]] = {}
+    for unit in units:
+        ac = leg_of(unit, LOCAL_AC)
+        circuits = tree.circuits_of(unit.unit)
+        if ac is not None and len(circuits) == 1:
+            by_circuit.setdefault(circuits[0], []).append(ac.availability)
+    return frozenset(
+        circuit
+        for circuit, found in by_circuit.items()
+        if Availability.LOST in found and not any(one in _THERE for one in found)
+    )
+
+
+def draws_now(units: Sequence[UnitAssessment]) -> dict[PortId, float]:
+    """Return the draws [W at the PSE output] of all ports that feed no unit, the worse where they are not known.
+
+    Of a unit that tells only its total, what its ports do not tell is shared out by their plan.
+    """
+    draws: dict[PortId, float] = {}
+    for unit in units:
+        told = [port for port in unit.ports if port.draw_w is not None]
+        silent = [port for port in unit.ports if port.draw_w is None]
+        draws.update(
+            {(unit.unit, port.port): port.draw_w for port in told if port.draw_w is not None and not port.feeds_unit}
+        )
+        largest = {port.port: _largest_w(port.planned_max_w, port.class_limit_w) for port in silent}
+        whole_w = sum(watts for watts in largest.values() if watts is not None)
+        rest_w = None
+        if unit.total_w is not None:
+            rest_w = max(0.0, unit.total_w - sum(port.draw_w for port in told if port.draw_w is not None))
+        for port in silent:
+            watts = largest[port.port]
+            if port.feeds_unit is not None or watts is None:
+                continue
+            share = 1.0 if rest_w is None or whole_w == 0 else rest_w / whole_w
+            draws[unit.unit, port.port] = watts * share
+    return draws
+
+
+def leg_of(unit: UnitAssessment, name: str) -> Leg | None:
+    """Return a unit's leg by its name, None where it has no such leg."""
+    return next((leg for leg in unit.legs if leg.name == name), None)
+
+
+def _largest_w(planned_max_w: float | None, class_limit_w: float | None) -> float | None:
+    return planned_max_w if planned_max_w is not None else class_limit_w
+
+
+def _as_it_stands(site: Site, units: Sequence[UnitAssessment], out: frozenset[str], tree: Tree) -> Site:
+    """Return the site without the supplies and feeds that are lost by themselves, not by their circuit."""
+    changed = dict(site.units)
+    for unit in units:
+        ac, feed = leg_of(unit, LOCAL_AC), leg_of(unit, POE_FEED)
+        by_circuit = set(tree.circuits_of(unit.unit)) <= out
+        if ac is not None and ac.availability is Availability.LOST and not by_circuit:
+            changed[unit.unit] = changed[unit.unit].model_copy(update={"supplies": ()})
+        if feed is not None and feed.availability is Availability.LOST:
+            for feeder, key in tree.feeds_of(unit.unit):
+                if feed.source == f"{feeder} port {key}":
+                    port = changed[feeder].ports[key].model_copy(update={"off": True})
+                    ports = {**changed[feeder].ports, key: port}
+                    changed[feeder] = changed[feeder].model_copy(update={"ports": ports})
+    return site.model_copy(update={"units": changed})

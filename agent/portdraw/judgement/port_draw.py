@@ -1,0 +1,162 @@
+"""One port: what it draws by the best reading there is, beside what the plan gives it. Watts at the PSE output."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from portdraw.judgement.assessment import PortAssessment
+from portdraw.observation.record import Basis, PortState, Quantity, Record
+from portdraw.observation.unit_observation import UnitObservation
+from portdraw.plan.load_case import signature_class
+from portdraw.plan.site import Port, Site
+from portdraw.powerflow.port_link import class_pse_w, port_link
+
+TOTAL_ONLY = "this unit tells only its total"
+HARDWARE_MOST_W = 99.9  # IEEE 802.3-2022, Table 145-16: no port delivers more
+
+_NOT_DELIVERING = (PortState.DISABLED, PortState.SEARCHING, PortState.FAULT, PortState.OTHER_FAULT)
+
+
+@dataclass(frozen=True)
+class PortPlan:
+    """What the plan gives a port [W at the PSE output]; None where it can't be worked out."""
+
+    now_w: float | None
+    max_w: float | None
+
+
+@dataclass(frozen=True)
+class _Watts:
+    draw_w: float | None
+    basis: Basis | None
+    source: str
+    read_s: float | None
+    missing: str | None
+
+
+def assess_port(
+    site: Site,
+    unit: str,
+    key: str,
+    plan: PortPlan,
+    observation: UnitObservation | None,
+    oldest_s: float,
+) -> PortAssessment:
+    """Return one port, from a fresh answer of its unit (None: there is none).
+
+    Records read before `oldest_s` [s since the epoch] are stale, and stale is unknown.
+    """
+    port = site.units[unit].ports.get(key)
+    state = port_state(observation, key, oldest_s)
+    watts = _best_watts(site, unit, key, port, observation, state, oldest_s)
+    device_class = _class_now(observation, key, state)
+    count = None if observation is None else observation.number(key, Quantity.PORT_DENIED)
+    return PortAssessment(
+        unit=unit,
+        port=key,
+        label=(port.label or "") if port is not None else "",
+        hangs=(port.hangs or "") if port is not None else "",
+        kind=(port.type or "") if port is not None else "",
+        feeds_unit=None if port is None else port.feeds_unit,
+        planned=port is not None and port.hangs is not None,
+        planned_now_w=plan.now_w,
+        planned_max_w=plan.max_w,
+        class_limit_w=class_limit_w(site, port, device_class),
+        device_class=device_class,
+        state=state,
+        draw_w=watts.draw_w,
+        basis=watts.basis,
+        source=watts.source,
+        read_s=watts.read_s,
+        missing=watts.missing,
+        denied_count=None if count is None else int(count),
+        neighbour=None if observation is None else observation.text(key, Quantity.PORT_NEIGHBOUR),
+    )
+
+
+def port_state(observation: UnitObservation | None, key: str, oldest_s: float) -> PortState | None:
+    """Return a port's state as its unit last told it, None where that is missing, stale or no state we know."""
+    record = None if observation is None else observation.get(key, Quantity.PORT_STATE)
+    if record is None or record.value is None or record.read_s < oldest_s:
+        return None
+    try:
+        return PortState(str(record.value))
+    except ValueError:
+        return None
+
+
+def class_limit_w(site: Site, port: Port | None, device_class: int | None) -> float | None:
+    """Return the watts [W at the PSE output] that the class on a port allows, None where no class is known.
+
+    The class that the unit reports counts; its class 4 may mean "4 or above" (RFC 3621), the declared one then says
+    which. Without a reported class the declared one counts.
+    """
+    declared = None if port is None else signature_class(site, port)
+    if isinstance(declared, tuple):
+        return class_pse_w(declared)
+    if device_class is None:
+        return None if declared is None else class_pse_w(declared)
+    if device_class == 4 and declared is not None and declared > 4:
+        return class_pse_w(declared)
+    return class_pse_w(device_class) if 0 <= device_class <= 8 else None
+
+
+def _best_watts(
+    site: Site,
+    unit: str,
+    key: str,
+    port: Port | None,
+    observation: UnitObservation | None,
+    state: PortState | None,
+    oldest_s: float,
+) -> _Watts:
+    """Return the best watts that were read: measured, then granted. A port that delivers nothing draws 0 W."""
+    if observation is None:
+        return _Watts(None, None, "", None, "no fresh reading of the unit")
+    if state in _NOT_DELIVERING:
+        record = observation.index[key, Quantity.PORT_STATE]
+        return _Watts(0.0, Basis.MEASURED, f"{record.source}: {state.value}", record.read_s, None)
+    why = ""
+    record_or_none = observation.get(key, Quantity.PORT_DRAW)
+    if record_or_none is not None:
+        watts_w, why = _usable(record_or_none, oldest_s)
+        if watts_w is not None:
+            return _Watts(watts_w, record_or_none.basis, record_or_none.source, record_or_none.read_s, None)
+    granted = observation.get(key, Quantity.PORT_GRANTED)
+    if granted is not None and port is not None and state is PortState.DELIVERING:
+        pd_w, _ = _usable(granted, oldest_s=-math.inf)  # an allocation holds until it is changed
+        pse_w = None if pd_w is None else port_link(site, unit, key).carry(pd_w).pse_w
+        if pse_w is not None:
+            return _Watts(pse_w, Basis.GRANTED, granted.source, granted.read_s, None)
+    if why:
+        return _Watts(None, None, "", None, why)
+    if observation.number(None, Quantity.UNIT_DRAW) is not None and not _tells_ports(observation):
+        return _Watts(None, None, "", None, TOTAL_ONLY)
+    return _Watts(None, None, "", None, "the unit does not tell the watts of this port")
+
+
+def _usable(record: Record, oldest_s: float) -> tuple[float | None, str]:
+    """Return watts that can be believed, or None and why they can't."""
+    watts_w = record.number()
+    if watts_w is None:
+        return None, record.missing or "the unit gave no number"
+    if record.read_s < oldest_s:
+        return None, "its last reading is too old"
+    if not math.isfinite(watts_w) or watts_w < 0:
+        return None, f"refused as impossible: {watts_w:g} W"
+    if watts_w > HARDWARE_MOST_W * 1.05:  # readings err by some percent: common practice
+        return None, f"refused as impossible: {watts_w:g} W is more than any port can deliver"
+    return watts_w, ""
+
+
+def _tells_ports(observation: UnitObservation) -> bool:
+    return any(record.quantity is Quantity.PORT_DRAW and record.value is not None for record in observation.records)
+
+
+def _class_now(observation: UnitObservation | None, key: str, state: PortState | None) -> int | None:
+    """Return the reported class. It means something only while the port delivers (RFC 3621, on the class column)."""
+    if observation is None or state is not PortState.DELIVERING:
+        return None
+    number = observation.number(key, Quantity.PORT_CLASS)
+    return None if number is None else int(number)

@@ -1,0 +1,74 @@
+"""Conditions of the reading itself: a unit is not heard, or refuses our credentials. Stale is never fine."""
+
+from __future__ import annotations
+
+from portdraw.judgement.alarm import AlarmKind
+from portdraw.judgement.assessment import SiteAssessment, UnitAssessment
+from portdraw.judgement.condition import Condition, unjudged
+from portdraw.judgement.leg_rules import feeder_port
+from portdraw.judgement.memory import Memory
+from portdraw.judgement.wording import capital, place_text, watts_text
+from portdraw.observation.record import PortState
+from portdraw.observation.unit_observation import Outcome
+
+_BROUGHT_NOTHING = (Outcome.SILENT, Outcome.GARBLED)
+
+
+def reading_conditions(assessment: SiteAssessment, unit: UnitAssessment, memory: Memory) -> list[Condition]:
+    """Return whether a unit is heard. Equipment that is not readable by design is never stale."""
+    if unit.outcome is Outcome.NOT_READABLE:
+        return []
+    asked_s = memory.asked_s.get(unit.unit)
+    if asked_s is None:
+        return [unjudged(AlarmKind.READING_STALE, unit.unit)]
+    who = place_text(unit.unit, unit.place)
+    since_s = asked_s if unit.read_s is None else unit.read_s
+    why = f" {_as_sentence(unit.reason)}" if unit.reason else ""
+    if unit.outcome is Outcome.REFUSED:
+        return [
+            Condition(
+                AlarmKind.CREDENTIALS_REFUSED,
+                unit.unit,
+                None,
+                head=f"{who} has refused our credentials",
+                tail=f".{why}",
+                since_s=since_s,
+            )
+        ]
+    if not unit.stale and unit.outcome not in _BROUGHT_NOTHING:
+        return []
+    never = unit.read_s is None
+    heard = "has never answered: first asked" if never else "has not been heard"
+    if unit.outcome is Outcome.GARBLED:
+        heard = "has answered nothing that can be used"
+    return [
+        Condition(
+            AlarmKind.READING_STALE,
+            unit.unit,
+            None,
+            head=f"{who} {heard}",
+            when="at" if never and unit.outcome is not Outcome.GARBLED else "since",
+            tail=f".{why}{_power_words(assessment, unit)}",
+            since_s=since_s,
+            value=assessment.time_s - since_s,
+            measure="s",
+        )
+    ]
+
+
+def _power_words(assessment: SiteAssessment, unit: UnitAssessment) -> str:
+    """Return what the feeder's port shows of a unit that is not heard: no answer is not the same as dark."""
+    port = feeder_port(assessment, unit)
+    if port is None or port.state is None:
+        return ""
+    where = f"{port.unit} port {port.port}"
+    if port.state is PortState.DELIVERING and port.draw_w is not None:
+        return f" {where} delivers {watts_text(port.draw_w)} to it: unreachable, but powered."
+    if port.state is PortState.DELIVERING:
+        return f" {where} delivers power to it: unreachable, but powered."
+    return f" {where} delivers nothing to it; whether it has local AC is not known."
+
+
+def _as_sentence(reason: str) -> str:
+    text = capital(reason.strip())
+    return text if text.endswith((".", "!", "?")) else f"{text}."

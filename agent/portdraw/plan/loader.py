@@ -1,0 +1,37 @@
+"""The site file, read and checked: a typed Site, or a PlanError with every line that is wrong."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from portdraw.plan.names import check_names
+from portdraw.plan.plan_error import PlanError, Problem
+from portdraw.plan.site import Site
+from portdraw.plan.yaml_text import load_with_tree, read_text
+from portdraw.plan.yaml_tree import YamlTree, show_path
+
+
+def load_site(path: Path) -> Site:
+    """Read a site file. Raises PlanError, whose text names file, line and column of each problem."""
+    return load_site_with_tree(path)[0]
+
+
+def load_site_with_tree(path: Path) -> tuple[Site, YamlTree]:
+    """Read a site file, and keep the line and column of every part. Raises PlanError."""
+    return _parse(read_text(path), str(path))
+
+
+def parse_site(text: str, name: str = "site.yaml") -> Site:
+    """Read the text of a site file; `name` stands for the file in errors. Raises PlanError."""
+    return _parse(text, name)[0]
+
+
+def _parse(text: str, name: str) -> tuple[Site, YamlTree]:
+    site, tree = load_with_tree(text, name, Site)
+    problems: list[Problem] = []
+    for misnamed in check_names(site):
+        line, column = tree.mark(misnamed.path, of_key=misnamed.of_key)
+        problems.append(Problem(line, column, show_path(misnamed.path), misnamed.sentence))
+    if problems:
+        raise PlanError(name, problems)
+    return site, tree

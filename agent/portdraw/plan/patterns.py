@@ -1,0 +1,20 @@
+"""How names, numbers and times are written in our files: as patterns, and in words for errors."""
+
+from __future__ import annotations
+
+NAME = r"^[A-Za-z0-9][A-Za-z0-9 ._-]*$"
+FEEDS = r"^[A-Za-z0-9][A-Za-z0-9 ._-]*(/in-[1-9])?$"
+TEXT = r"^[^\x00-\x1f\x7f-\x9f]*$"
+PORT_KEY = r"^(0|[1-9][0-9]{0,3})(/(0|[1-9][0-9]{0,3})){0,2}$"
+SNMP_INDEX = r"^[0-9]{1,9}\.[0-9]{1,9}$"
+TIME_OF_DAY = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"
+
+# Continues "must be ...".
+IN_WORDS: dict[str, str] = {
+    NAME: "a name: letters, digits, spaces, dots, hyphens and underscores, beginning with a letter or digit",
+    FEEDS: "the name of a unit, or a unit and its input, such as north-pier/in-1",
+    TEXT: "a text on one line",
+    PORT_KEY: "a printed port number without leading zeros, such as 3, or member and port, such as 2/14",
+    SNMP_INDEX: 'group and port as the MIB counts them, in quotes, such as "1.7"',
+    TIME_OF_DAY: 'a time of day in quotes, such as "20:00"',
+}

@@ -1,0 +1,190 @@
+"""Columns of one poll into records: by printed port, in their units, or with the reason why they are missing.
+
+No row is ever replaced by a zero, and no row lands on a port that it may not belong to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+
+from portdraw.observation.record import PortState, PowerSource, Quantity, Record
+from portdraw.reading.catalogue import Catalogue, MibObject
+from portdraw.reading.columns import Column
+from portdraw.reading.decode import CannotBeUsedError, decode
+from portdraw.reading.port_identity import PortIdentity
+from portdraw.reading.varbind import Varbind
+
+ABOVE_SUPPLY = 1.1  # a total above the supply by more than this is a wrong unit; common practice, no source
+
+Key = tuple[str | None, Quantity]
+
+
+class UnitRecords:
+    """The records of one poll under construction. `present` says which columns the agent turned out to have.
+
+    `unplaced` tells, by object, where not one row could be put to a port.
+    """
+
+    def __init__(self, catalogue: Catalogue, present: Mapping[str, bool], now_s: float) -> None:
+        self._catalogue = catalogue
+        self._present = present
+        self._now_s = now_s
+        self._by_key: dict[Key, Record] = {}
+        self.unplaced: dict[str, str] = {}
+
+    def __bool__(self) -> bool:
+        return bool(self._by_key)
+
+    def __iter__(self) -> Iterator[Record]:
+        return iter(self._by_key.values())
+
+    def get(self, key: Key) -> Record | None:
+        """Return the record of a port (None: of the unit) and quantity."""
+        return self._by_key.get(key)
+
+    def put(self, record: Record) -> None:
+        """Enter a record, in place of an earlier one about the same."""
+        self._by_key[record.port, record.quantity] = record
+
+    def put_absent(self, records: Iterable[Record]) -> None:
+        """Enter records about which this poll has said nothing."""
+        for record in records:
+            self._by_key.setdefault((record.port, record.quantity), record)
+
+    def scalar(self, name: str, varbind: Varbind | None, why: str | None) -> Record:
+        """Enter and return a value of the unit; `why` says why it was not told."""
+        entry = self._catalogue.objects[name]
+        if varbind is None:
+            record = self._missing(name, entry, None, why or "the agent does not have this object")
+        else:
+            record = self._record(name, entry, None, varbind)
+        self.put(record)
+        return record
+
+    def take_ports(self, by_name: Mapping[str, Column], identity: PortIdentity, known: dict[str, None]) -> None:
+        """Enter what is told of ports; `known` is extended by ports with a row that only a PSE port has."""
+        state_name = self._catalogue.of(Quantity.PORT_STATE)[0][0]
+        watts_name = self._watts_column(by_name)
+        has_states = bool(self._present.get(state_name))
+        for name, column in by_name.items():
+            entry = self._catalogue.objects[name]
+            quantity = entry.quantity
+            if quantity is None or entry.index == "group" or quantity is Quantity.UNIT_OWN_SOURCE:
+                continue
+            if quantity is Quantity.PORT_DRAW and name != watts_name:
+                continue
+            makes_known = quantity is Quantity.PORT_STATE or (quantity is Quantity.PORT_DRAW and not has_states)
+            ports = {index: identity.printed(entry.index, index) for index in column.rows}
+            if makes_known and ports and not any(ports.values()):
+                self.unplaced[name] = f"none of its {len(ports)} rows can be put to a port"
+            for index, varbind in column.rows.items():
+                port = ports[index]
+                if port is None:
+                    continue
+                if makes_known:
+                    known[port] = None
+                if port not in known:
+                    continue  # a row for a port that has no power table row can't deliver
+                record = self._record(name, entry, port, varbind)
+                other = self._by_key.get((port, quantity))
+                if other is None or _says_more(record, other):
+                    self.put(record)
+
+    def take_totals(self, by_name: Mapping[str, Column]) -> None:
+        """Enter sums over the groups of the unit; where one group is unknown the sum is."""
+        for name, column in by_name.items():
+            entry = self._catalogue.objects[name]
+            if entry.index != "group" or entry.quantity is None:
+                continue
+            parts = [self._record(name, entry, None, varbind) for varbind in column.rows.values()]
+            why = next((part.missing for part in parts if part.missing), column.why_cut)
+            if why is not None:
+                self.put(self._missing(name, entry, None, why))
+            elif not parts:
+                continue
+            elif entry.unit == "W":
+                total = sum(part.number() or 0.0 for part in parts)  # every part is there: no unknown is summed as 0
+                self.put(_with_value(parts[0], total))
+            else:
+                words = dict.fromkeys(str(part.value) for part in parts)
+                self.put(_with_value(parts[0], ", ".join(words)))
+        self._refuse_impossible_total()
+
+    def take_own_source(self, by_name: Mapping[str, Column]) -> None:
+        """Enter which leg the unit says it draws from: the row that says something, among those of all its ports."""
+        best: Record | None = None
+        for name, entry in self._catalogue.of(Quantity.UNIT_OWN_SOURCE):
+            column = by_name.get(name)
+            for varbind in column.rows.values() if column else ():
+                record = self._record(name, entry, None, varbind)
+                if best is None or _says_more(record, best):
+                    best = record
+            if best is None and column is not None and column.why_cut and self._present.get(name):
+                best = self._missing(name, entry, None, column.why_cut)
+        if best is not None:
+            self.put(best)
+
+    def drop_class_of_idle_ports(self) -> None:
+        """A class is only valid while the port delivers (RFC 3621, pethPsePortPowerClassifications)."""
+        for (port, quantity), record in list(self._by_key.items()):
+            if quantity is not Quantity.PORT_CLASS or record.missing is not None:
+                continue
+            state = self._by_key.get((port, Quantity.PORT_STATE))
+            if state is not None and state.value is not None and state.value != PortState.DELIVERING:
+                self.put(_without_value(record, "a class is only valid while the port delivers"))
+
+    def say_what_is_missing(self, by_name: Mapping[str, Column], known: Iterable[str]) -> None:
+        """Enter, for every known port without a state or watts, the reason."""
+        ports = list(known)
+        for quantity in (Quantity.PORT_STATE, Quantity.PORT_DRAW):
+            names = [name for name, _ in self._catalogue.of(quantity)]
+            cut = [by_name[name].why_cut for name in names if name in by_name]
+            why = next((reason for reason in cut if reason), None)
+            source = next((self._catalogue.source_text(name) for name in names if self._present.get(name)), "")
+            if why is None:
+                why = "the agent has no value for this port" if source else f"this unit does not tell the {quantity}"
+            unit = "W" if quantity is Quantity.PORT_DRAW else ""
+            self.put_absent(Record(port, quantity, None, unit, None, source, self._now_s, why) for port in ports)
+
+    def _watts_column(self, by_name: Mapping[str, Column]) -> str | None:
+        for name, _ in self._catalogue.of(Quantity.PORT_DRAW):
+            if self._present.get(name) or (name in by_name and by_name[name].rows):
+                return name
+        return None
+
+    def _refuse_impossible_total(self) -> None:
+        draw, budget = (self._by_key.get((None, q)) for q in (Quantity.UNIT_DRAW, Quantity.UNIT_BUDGET))
+        drawn_w, budget_w = (record.number() if record is not None else None for record in (draw, budget))
+        if draw is None or drawn_w is None or not budget_w or drawn_w <= budget_w * ABOVE_SUPPLY:
+            return
+        why = f"{drawn_w:g} W is refused: the supply that the agent reports gives {budget_w:g} W"
+        self.put(_without_value(draw, why))
+
+    def _record(self, name: str, entry: MibObject, port: str | None, varbind: Varbind) -> Record:
+        assert entry.quantity is not None
+        try:
+            value = decode(entry, varbind)
+        except CannotBeUsedError as error:
+            return self._missing(name, entry, port, str(error))
+        source = self._catalogue.source_text(name)
+        return Record(port, entry.quantity, value, entry.unit, entry.basis, source, self._now_s)
+
+    def _missing(self, name: str, entry: MibObject, port: str | None, why: str) -> Record:
+        assert entry.quantity is not None
+        source = self._catalogue.source_text(name)
+        return Record(port, entry.quantity, None, entry.unit, None, source, self._now_s, why)
+
+
+def _says_more(new: Record, old: Record) -> bool:
+    """True where `new` tells and `old` is missing or "unknown"."""
+    if new.missing is not None or new.value == PowerSource.UNKNOWN:
+        return False
+    return old.missing is not None or old.value == PowerSource.UNKNOWN
+
+
+def _with_value(record: Record, value: float | str) -> Record:
+    return Record(record.port, record.quantity, value, record.unit, record.basis, record.source, record.read_s, None)
+
+
+def _without_value(record: Record, why: str) -> Record:
+    return Record(record.port, record.quantity, None, record.unit, None, record.source, record.read_s, why)

@@ -1,0 +1,138 @@
+"""The rows of an audit. All watts are at the PSE output; all times are seconds since the epoch.
+
+None is unknown, or does not exist here; it is never zero.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+from portdraw.observation.record import Basis
+
+
+class Weight(StrEnum):
+    """What a finding asks of the reader."""
+
+    ACT = "to act on"
+    LOOK = "to look at"
+    KNOW = "to know"
+
+
+@dataclass(frozen=True)
+class AuditFinding:
+    """One finding of an audit: a sentence, and what it asks of the reader."""
+
+    weight: Weight
+    sentence: str
+
+
+@dataclass(frozen=True)
+class PortRow:
+    """One port over the period: plan beside readings.
+
+    `planned_now_w` is the plan for the moment of the audit, `planned_max_w` the largest declared steady case.
+    `basis` is what most of the readings rest on. `coverage_percent` is the share of the period with known watts.
+    """
+
+    unit: str
+    port: str
+    label: str
+    hangs: str
+    kind: str
+    feeds_unit: str | None
+    planned: bool
+    planned_now_w: float | None
+    planned_max_w: float | None
+    class_limit_w: float | None
+    p50_w: float | None
+    p95_w: float | None
+    max_w: float | None
+    max_s: float | None
+    basis: Basis | None
+    coverage_percent: float | None
+    delivering_s: float
+    findings: tuple[AuditFinding, ...]
+
+
+@dataclass(frozen=True)
+class LegVerdict:
+    """A unit's draw against the budget of one leg. `kept_free_percent` is the margin that the policy asks for."""
+
+    leg: str
+    budget_w: float | None
+    kept_free_percent: float
+    p95_share: float | None
+    max_share: float | None
+    words: str
+    weight: Weight | None
+
+
+@dataclass(frozen=True)
+class UnitDaySummary:
+    """A unit's draw on one local day, for the chart."""
+
+    day: date
+    p50_w: float | None
+    p95_w: float | None
+    max_w: float | None
+
+
+@dataclass(frozen=True)
+class UnitRow:
+    """One unit over the period: the sum of its ports against its budgets."""
+
+    unit: str
+    place: str
+    readable: bool
+    planned_now_w: float | None
+    planned_max_w: float | None
+    p50_w: float | None
+    p95_w: float | None
+    max_w: float | None
+    max_s: float | None
+    basis: Basis | None
+    coverage_percent: float | None
+    on_ac: LegVerdict | None
+    on_feed: LegVerdict | None
+    days: tuple[UnitDaySummary, ...]
+    findings: tuple[AuditFinding, ...]
+
+
+@dataclass(frozen=True)
+class AuditEvent:
+    """An alarm of the period, from when to when. `from_s` None: before the period; `to_s` None: still there."""
+
+    kind: str
+    unit: str | None
+    port: str | None
+    from_s: float | None
+    to_s: float | None
+    sentence: str
+
+
+@dataclass(frozen=True)
+class DriftRow:
+    """The trend of one port, or of a unit's sum (port None), over the days of the period. Rates in W a day.
+
+    `low_w_per_day` to `high_w_per_day` is the band of the rate. `days_to_limit` counts from the end of the period.
+    """
+
+    unit: str
+    port: str | None
+    rising: bool
+    w_per_day: float | None
+    low_w_per_day: float | None
+    high_w_per_day: float | None
+    limit_w: float | None
+    days_to_limit: float | None
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Unseen:
+    """Something that the period did not show, so that nothing in the audit speaks for it."""
+
+    what: str
+    sentence: str

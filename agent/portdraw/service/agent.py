@@ -1,0 +1,222 @@
+"""The running agent: start, cycle until told to stop, stop in bounded time, say what was left undone."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import Callable
+from importlib.metadata import PackageNotFoundError, version
+
+from apscheduler.schedulers.asyncio import AsyncIOScheduler
+from apscheduler.triggers.cron import CronTrigger
+
+from portdraw.history.store import History, HistoryError
+from portdraw.judgement.alarm_book import AlarmChange
+from portdraw.judgement.assessment import SiteAssessment
+from portdraw.observation.unit_observation import UnitObservation
+from portdraw.reading.pysnmp_engine import PysnmpEngine
+from portdraw.reporting.current import AgentHealth
+from portdraw.reporting.http_app import build_app
+from portdraw.reporting.metrics import site_registry
+from portdraw.service.clock import Clock
+from portdraw.service.cycle import Cycle
+from portdraw.service.days import close_days, drift_of, local_day
+from portdraw.service.delivery import Delivery
+from portdraw.service.poller import Poller
+from portdraw.service.web_server import WebServer, bind
+from portdraw.service.wiring import Parts, unit_readers
+
+log = logging.getLogger("portdraw")
+STOP_WITHIN_WALL_S = 5.0
+
+
+def agent_version() -> str:
+    """Return the installed version, "unknown" in a tree that was never installed."""
+    try:
+        return version("portdraw")
+    except PackageNotFoundError:
+        return "unknown"
+
+
+class Agent:
+    """One site's agent. Make it, `await start()`, `await run_until(stop_event)`; it is the Source of all pages."""
+
+    def __init__(
+        self,
+        parts: Parts,
+        history: History,
+        clock: Clock,
+        emulated: bool,
+        on_change: Callable[[AlarmChange], None] | None = None,
+        serve: bool = True,
+    ) -> None:
+        settings = parts.loaded.settings
+        self._parts = parts
+        self._history = history
+        self._clock = clock
+        self._every_s = settings.poll.every_s
+        self._on_change = on_change
+        self._started_s = clock.now_s()
+        self._last_cycle_s: float | None = None
+        self._last_cycle_took_s: float | None = None
+        self._cycle = Cycle(parts.site, self._every_s, history, tuple(parts.destinations), emulated)
+        self._engine = PysnmpEngine(parts.accesses)
+        self._poller = Poller(
+            list(unit_readers(parts.site, self._engine, clock)),
+            clock,
+            self._every_s,
+            settings.poll.slow_every_s,
+            settings.poll.deadline_s,
+            settings.poll.in_flight,
+            self._take,
+        )
+        self._delivery = Delivery(history, parts.destinations, clock)
+        self._scheduler = AsyncIOScheduler(timezone=parts.site.site.timezone)
+        self._readable = sum(1 for unit in parts.site.units.values() if unit.readable)
+        self._first_round = asyncio.Event()
+        self._day_done = ""
+        self._daily_error = ""
+        self._web = (
+            WebServer(build_app(self, site_registry(self)), bind(settings.listen.host, settings.listen.port))
+            if serve
+            else None
+        )
+
+    # Source
+
+    def assessment(self) -> SiteAssessment | None:
+        """Return the newest assessment."""
+        return self._cycle.current
+
+    def health(self) -> AgentHealth:
+        """Return how the agent itself is doing."""
+        now_s = self._clock.now_s()
+        error = self._cycle.history_error or self._daily_error
+        ready = self._cycle.current is not None
+        return AgentHealth(
+            started_s=self._started_s,
+            last_cycle_s=self._last_cycle_s,
+            last_cycle_took_s=self._last_cycle_took_s,
+            cycles=0 if self._cycle.current is None else self._cycle.current.cycle,
+            overdue_units=self._poller.overdue(now_s),
+            history_ok=not error,
+            history_error=error,
+            receivers=self._delivery.health(),
+            version=agent_version(),
+            ready=ready,
+            why_not_ready="" if ready else "no cycle has ended yet",
+            late_after_s=max(60.0, 4 * self._every_s),
+        )
+
+    def now_s(self) -> float:
+        """Return the site clock."""
+        return self._clock.now_s()
+
+    @property
+    def address(self) -> str:
+        """Where the pages are."""
+        return "" if self._web is None else self._web.address
+
+    # life
+
+    async def run(self, stop: asyncio.Event) -> list[str]:
+        """Run until `stop` is set; return sentences about what was left undone at the end."""
+        self._start()
+        cycling = asyncio.create_task(self._cycle_forever(), name="cycle")
+        stopping = asyncio.create_task(stop.wait(), name="stop")
+        await asyncio.wait([cycling, stopping], return_when=asyncio.FIRST_COMPLETED)
+        failed = cycling.exception() if cycling.done() and not cycling.cancelled() else None
+        cycling.cancel()
+        stopping.cancel()
+        left = await self._stop()
+        if failed is not None:
+            raise failed
+        return left
+
+    async def once(self) -> SiteAssessment:
+        """Read every unit once, judge once, and let go of everything."""
+        try:
+            await self._poller.poll_all_once()
+            self._judge()
+            assert self._cycle.current is not None
+            return self._cycle.current
+        finally:
+            await self._engine.close()
+
+    def _start(self) -> None:
+        if self._web is not None:
+            self._web.start()
+        self._poller.start()
+        self._delivery.start()
+        if self._clock.scale == 1.0:
+            zone = self._parts.site.site.timezone
+            self._scheduler.add_job(self.daily, CronTrigger(hour=0, minute=5, timezone=zone), misfire_grace_time=3600)
+            self._scheduler.start()
+
+    async def _cycle_forever(self) -> None:
+        try:
+            async with asyncio.timeout(self._parts.loaded.settings.poll.deadline_s + 3):
+                await self._first_round.wait()
+        except TimeoutError:
+            log.warning("not every unit has answered or timed out in the first round; judging what is there")
+        due_s = self._clock.now_s()
+        while True:
+            self._judge()
+            due_s += self._every_s
+            now_s = self._clock.now_s()
+            if due_s < now_s or due_s > now_s + 2 * self._every_s:  # overrun, or the machine's clock was set
+                due_s = now_s + self._every_s
+            await asyncio.sleep(self._clock.wall_s(due_s - now_s))
+
+    def _judge(self) -> None:
+        began_s = asyncio.get_running_loop().time()
+        now_s = self._clock.now_s()
+        changes = self._cycle.run(now_s)
+        today = local_day(now_s, self._parts.site.site.timezone)
+        if today != self._day_done:
+            self._day_done = today
+            self.daily()
+        self._last_cycle_s = now_s
+        self._last_cycle_took_s = asyncio.get_running_loop().time() - began_s
+        if self._on_change is not None:
+            for change in changes:
+                self._on_change(change)
+
+    def daily(self) -> None:
+        """Close finished days and work out trends anew. A failure is told in the health, never raised."""
+        now_s = self._clock.now_s()
+        try:
+            close_days(self._history, now_s)
+            if self._cycle.current is not None:
+                self._cycle.drift = drift_of(self._history, self._cycle.current, now_s)
+            self._daily_error = ""
+        except HistoryError as error:
+            self._daily_error = str(error)
+            log.error("%s; trends are as of the last good day", error)
+
+    def _take(self, observation: UnitObservation) -> None:
+        self._cycle.take(observation)
+        if self._cycle.heard_units >= self._readable:
+            self._first_round.set()
+
+    async def _stop(self) -> list[str]:
+        left: list[str] = []
+        if self._scheduler.running:
+            self._scheduler.shutdown(wait=False)
+        cut_off = await self._poller.stop(STOP_WITHIN_WALL_S / 4)
+        if cut_off:
+            left.append(f"reading was cut off for {', '.join(cut_off)}")
+        try:
+            self._judge()
+        except Exception:
+            log.exception("the last cycle could not be kept")
+            left.append("the readings since the last cycle were not kept")
+        if self._cycle.history_error:
+            left.append(self._cycle.history_error)
+        waiting = await self._delivery.stop(STOP_WITHIN_WALL_S / 4)
+        if waiting:
+            left.append(f"{waiting} messages to receivers wait in the history and go out after the next start")
+        if self._web is not None and not await self._web.stop(STOP_WITHIN_WALL_S / 2):
+            left.append("open web connections were cut")
+        await self._engine.close()
+        return left

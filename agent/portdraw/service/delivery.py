@@ -1,0 +1,89 @@
+"""Delivers what waits in the outbox, each receiver by itself, with retries that outlive a restart."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from dataclasses import dataclass
+
+from portdraw.history.outbox import OutboxItem
+from portdraw.history.store import History, HistoryError
+from portdraw.reporting.alarm_message import message_body
+from portdraw.reporting.current import ReceiverHealth
+from portdraw.reporting.webhook import backoff_s, post
+from portdraw.service.clock import Clock
+
+log = logging.getLogger("portdraw.delivery")
+LOOK_EVERY_WALL_S = 1.0
+TIMEOUT_S = 5.0
+
+
+@dataclass(frozen=True)
+class Destination:
+    """Where one receiver is, with its secret."""
+
+    url: str
+    secret: bytes | None
+
+
+class Delivery:
+    """One task a receiver, so that a dead receiver delays nobody else."""
+
+    def __init__(self, history: History, destinations: dict[str, Destination], clock: Clock) -> None:
+        self._history = history
+        self._destinations = destinations
+        self._clock = clock
+        self._tasks: list[asyncio.Task[None]] = []
+        self._health = {name: ReceiverHealth(name, True, "") for name in destinations}
+
+    def health(self) -> tuple[ReceiverHealth, ...]:
+        """Return how the last delivery to each receiver went."""
+        return tuple(self._health.values())
+
+    def start(self) -> None:
+        """Start delivering."""
+        self._tasks = [asyncio.create_task(self._run(name), name=f"deliver {name}") for name in self._destinations]
+
+    async def stop(self, within_s: float) -> int:
+        """Deliver what is due for at most `within_s` wall seconds, then stop; return how many messages wait."""
+        for task in self._tasks:
+            task.cancel()
+        if self._tasks:
+            await asyncio.wait(self._tasks, timeout=within_s)
+        try:
+            async with asyncio.timeout(within_s):
+                await asyncio.gather(*(self._round(name) for name in self._destinations))
+        except (TimeoutError, HistoryError):
+            pass
+        try:
+            return self._history.outbox.waiting()
+        except HistoryError:
+            return 0
+
+    async def _run(self, name: str) -> None:
+        while True:
+            try:
+                await self._round(name)
+            except HistoryError as error:
+                self._health[name] = ReceiverHealth(name, False, str(error))
+            await asyncio.sleep(LOOK_EVERY_WALL_S)
+
+    async def _round(self, name: str) -> None:
+        for item in self._history.outbox.due(self._clock.now_s(), name, limit=20):
+            if not await self._send(name, item):
+                break  # keep the order: what came first is told first
+
+    async def _send(self, name: str, item: OutboxItem) -> bool:
+        destination = self._destinations[name]
+        result = await post(destination.url, message_body(item.payload), destination.secret, TIMEOUT_S)
+        now_s = self._clock.now_s()
+        if result.ok:
+            self._history.outbox.done(item.number, now_s)
+            self._health[name] = ReceiverHealth(name, True, "")
+            return True
+        wait_s = backoff_s(item.attempts + 1) * self._clock.scale
+        self._history.outbox.failed(item.number, result.error, now_s + wait_s)
+        if self._health[name].ok:
+            log.warning("receiver %s: %s; the message waits and is tried again", name, result.error)
+        self._health[name] = ReceiverHealth(name, False, result.error)
+        return False

@@ -1,0 +1,116 @@
+"""Polls every readable unit on its own phase, at absolute due times; a hung unit costs nobody else anything."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import math
+import zlib
+from collections.abc import Callable
+from typing import Protocol
+
+from portdraw.observation.unit_observation import Outcome, UnitObservation
+from portdraw.service.clock import Clock
+
+log = logging.getLogger("portdraw.poller")
+
+
+class Pollable(Protocol):
+    """A unit that can be read once."""
+
+    name: str
+
+    async def poll(self, deadline_s: float, slow: bool) -> UnitObservation:
+        """Read the unit within `deadline_s` of wall time."""
+        ...
+
+
+def phase_s(name: str, every_s: float) -> float:
+    """Return where in the interval a unit is due: spread by its name, the same after every restart."""
+    return zlib.crc32(name.encode()) / 2**32 * every_s
+
+
+def next_due_s(now_s: float, phase: float, every_s: float) -> float:
+    """Return the first due time after `now_s` on a unit's own grid; overdue turns are skipped, never stacked."""
+    return (math.floor((now_s - phase) / every_s) + 1) * every_s + phase
+
+
+class Poller:
+    """Runs one task a unit. `on_observation` is called in the event loop with each result."""
+
+    def __init__(
+        self,
+        units: list[Pollable],
+        clock: Clock,
+        every_s: float,
+        slow_every_s: float,
+        deadline_s: float,
+        in_flight: int,
+        on_observation: Callable[[UnitObservation], None],
+    ) -> None:
+        self._units = units
+        self._clock = clock
+        self._every_s = every_s
+        self._slow_every_s = slow_every_s
+        self._deadline_s = deadline_s
+        self._gate = asyncio.Semaphore(in_flight)
+        self._on_observation = on_observation
+        self._tasks: list[asyncio.Task[None]] = []
+        self._slow_last_s: dict[str, float] = {}
+        self._reading: set[str] = set()
+        self.due_s: dict[str, float] = {}
+
+    def start(self) -> None:
+        """Start one task for each unit; the first round comes at once, spread over at most two wall seconds."""
+        self._tasks = [asyncio.create_task(self._run(unit), name=f"poll {unit.name}") for unit in self._units]
+
+    async def poll_all_once(self) -> None:
+        """Read every unit once, as many at a time as allowed."""
+        await asyncio.gather(*(self._poll(unit) for unit in self._units))
+
+    async def stop(self, within_s: float) -> list[str]:
+        """End all tasks within `within_s` wall seconds; return the units whose read was cut off."""
+        cut_off = sorted(self._reading)
+        for task in self._tasks:
+            task.cancel()
+        if self._tasks:
+            await asyncio.wait(self._tasks, timeout=within_s)
+        return cut_off
+
+    def overdue(self, now_s: float) -> tuple[str, ...]:
+        """Return the units whose poll is more than one interval past its due time."""
+        return tuple(sorted(name for name, due in self.due_s.items() if now_s > due + self._every_s))
+
+    async def _run(self, unit: Pollable) -> None:
+        phase = phase_s(unit.name, self._every_s)
+        await asyncio.sleep(phase_s(unit.name, min(2.0, self._clock.wall_s(self._every_s))))
+        while True:
+            await self._poll(unit)
+            now_s = self._clock.now_s()
+            due_s = next_due_s(now_s, phase, self._every_s)
+            self.due_s[unit.name] = due_s
+            await asyncio.sleep(max(0.0, self._clock.wall_s(due_s - now_s)))
+
+    async def _poll(self, unit: Pollable) -> None:
+        async with self._gate:
+            began_s = self._clock.now_s()
+            last_slow_s = self._slow_last_s.get(unit.name)
+            slow = last_slow_s is None or began_s - last_slow_s >= self._slow_every_s or began_s < last_slow_s
+            self._reading.add(unit.name)
+            try:
+                observation = await unit.poll(self._deadline_s, slow)
+            except Exception as error:  # a fault of ours in one unit must not end the watch over the others
+                log.exception("reading %s failed", unit.name)
+                observation = UnitObservation(
+                    unit.name,
+                    began_s,
+                    self._clock.now_s(),
+                    Outcome.GARBLED,
+                    f"reading failed inside the agent ({type(error).__name__}); the log says where",
+                    (),
+                )
+            finally:
+                self._reading.discard(unit.name)
+        if slow and observation.outcome in (Outcome.ANSWERED, Outcome.PARTIAL):
+            self._slow_last_s[unit.name] = began_s
+        self._on_observation(observation)

@@ -1,0 +1,80 @@
+"""Puts an agent together from its settings: the one place where real parts are chosen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from portdraw.history.store import History
+from portdraw.plan.loader import load_site_with_tree
+from portdraw.plan.plan_error import PlanError, Problem
+from portdraw.plan.site import Site
+from portdraw.plan.yaml_tree import YamlTree
+from portdraw.reading.access import Access
+from portdraw.reading.catalogue import Catalogue, standard_catalogue
+from portdraw.reading.engine import Engine, parse_address
+from portdraw.reading.unit_reader import UnitReader
+from portdraw.service.clock import Clock
+from portdraw.service.delivery import Destination
+from portdraw.service.secrets_of import accesses, fetch
+from portdraw.service.settings import LoadedSettings
+
+
+@dataclass(frozen=True)
+class Parts:
+    """All that is needed before the event loop starts; nothing is open yet."""
+
+    loaded: LoadedSettings
+    site: Site
+    accesses: dict[str, Access]
+    destinations: dict[str, Destination]
+
+
+def gather(loaded: LoadedSettings) -> Parts:
+    """Load the site file and the secrets. Raises PlanError or SettingsError, each with clear sentences."""
+    site, tree = load_site_with_tree(loaded.site_path)
+    _check_access(loaded, site, tree)
+    return Parts(loaded, site, accesses(loaded), _destinations(loaded))
+
+
+def open_history(parts: Parts, emulated: bool) -> History:
+    """Open the history. Raises HistoryError."""
+    settings = parts.loaded.settings
+    return History.open(
+        parts.loaded.history_folder, parts.site.site.timezone, settings.history.hot_days, emulated=emulated
+    )
+
+
+def unit_readers(site: Site, engine: Engine, clock: Clock, catalogue: Catalogue | None = None) -> list[UnitReader]:
+    """Return a reader for each unit that is readable by design."""
+    known = catalogue or standard_catalogue()
+    return [UnitReader(name, unit, engine, known, clock.now_s) for name, unit in site.units.items() if unit.readable]
+
+
+def _check_access(loaded: LoadedSettings, site: Site, tree: YamlTree) -> None:
+    """Every access that the site file names must be declared in the settings, every address be one."""
+    problems: list[Problem] = []
+    known = loaded.settings.access
+    for name, unit in site.units.items():
+        if unit.access != "none" and unit.access not in known:
+            line, column = tree.mark(("units", name, "access"))
+            declared = ", ".join(known) or "none"
+            sentence = f"{unit.access!r} is not declared under access in {loaded.path} (declared: {declared})"
+            problems.append(Problem(line, column, f"units.{name}.access", sentence))
+        if unit.readable:
+            try:
+                parse_address(unit.address or "", unit.access)
+            except ValueError as error:
+                line, column = tree.mark(("units", name, "address"))
+                problems.append(Problem(line, column, f"units.{name}.address", str(error)))
+    if problems:
+        raise PlanError(str(loaded.site_path), problems)
+
+
+def _destinations(loaded: LoadedSettings) -> dict[str, Destination]:
+    found: dict[str, Destination] = {}
+    folder: Path = loaded.path.parent
+    for name, receiver in loaded.settings.receivers.items():
+        secret = None if receiver.secret is None else fetch(receiver.secret, folder, f"receiver {name}, secret")
+        found[name] = Destination(receiver.webhook, secret)
+    return found

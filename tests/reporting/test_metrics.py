@@ -1,0 +1,206 @@
+"""Metrics: what is emitted, what is left out, and what promtool and a real Prometheus make of it."""
+
+from __future__ import annotations
+
+import json
+import math
+import subprocess
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+from prometheus_client import generate_latest
+from prometheus_client.parser import text_string_to_metric_families
+from tests.reporting.samples import (
+    SCRIPT,
+    SITE,
+    ac_lost,
+    all_fine,
+    healthy,
+    hostile,
+    nothing_known,
+    silent_unit,
+    source,
+)
+from tests.reporting.served import free_socket, served
+
+from portdraw.judgement.assessment import SiteAssessment
+from portdraw.reporting.current import ReceiverHealth
+from portdraw.reporting.http_app import build_app
+from portdraw.reporting.metric_catalogue import CATALOGUE, MetricType
+from portdraw.reporting.metrics import site_registry
+
+Labels = tuple[tuple[str, str], ...]
+SAMPLES = [all_fine, ac_lost, silent_unit, nothing_known, hostile]
+
+
+def scraped(site: SiteAssessment | None) -> dict[tuple[str, Labels], float]:
+    """Return samples by name and labels, as the library's own parser reads them back."""
+    text = generate_latest(site_registry(source(site))).decode()
+    return {
+        (sample.name, tuple(sorted(sample.labels.items()))): float(sample.value)
+        for family in text_string_to_metric_families(text)
+        for sample in family.samples
+    }
+
+
+def get(site: SiteAssessment, name: str, **labels: str) -> float | None:
+    """Return one sample, None where it is absent."""
+    return scraped(site).get((f"portdraw_{name}", tuple(sorted({"site": SITE, **labels}.items()))))
+
+
+def test_every_metric_of_the_catalogue_is_emitted_and_no_other() -> None:
+    emitted = {name for sample in SAMPLES for name, _ in scraped(sample())}
+    assert emitted == {metric.name for metric in CATALOGUE}
+
+
+def test_labels_are_those_of_the_catalogue() -> None:
+    by_name = {metric.name: set(metric.labels) for metric in CATALOGUE}
+    for sample in SAMPLES:
+        for name, labels in scraped(sample()):
+            assert {label for label, _ in labels} == by_name[name]
+
+
+def test_names_carry_their_unit() -> None:
+    assert len({metric.name for metric in CATALOGUE}) == len(CATALOGUE)
+    for metric in CATALOGUE:
+        assert metric.name.startswith("portdraw_")
+        assert not metric.unit or metric.name.endswith(f"_{metric.unit}")
+        assert (metric.type is MetricType.COUNTER) == metric.name.endswith("_total")
+        assert metric.help.endswith(".")
+
+
+@pytest.mark.parametrize("sample", [*SAMPLES, None])
+def test_promtool_has_nothing_to_say(sample: Callable[[], SiteAssessment] | None) -> None:
+    text = generate_latest(site_registry(source(sample() if sample else None)))
+    found = subprocess.run(["promtool", "check", "metrics"], input=text, capture_output=True, timeout=60, check=False)
+    assert (found.returncode, found.stdout, found.stderr) == (0, b"", b"")
+
+
+def test_figures_of_a_unit_on_its_feed() -> None:
+    site = replace(ac_lost(), emulated=False)
+    draw_w = get(site, "unit_draw_watts", unit="berth-1", basis="measured")
+    assert draw_w == 49.5
+    assert get(site, "unit_budget_watts", unit="berth-1", leg="feed") == 59.6
+    assert get(site, "unit_headroom_watts", unit="berth-1", leg="feed") == pytest.approx(59.6 - 49.5)
+    assert get(site, "unit_headroom_watts", unit="berth-1", leg="ac") == pytest.approx(90 - 49.5)
+    leg = {"unit": "berth-1", "leg": "ac", "source": "quay-3"}
+    assert get(site, "leg_availability", **leg, state="lost") == 1
+    assert get(site, "leg_availability", **leg, state="proven") == 0
+    feed = {"unit": "berth-1", "leg": "feed", "source": "core port 2"}
+    assert get(site, "leg_carrying", **feed, state="all") == 1
+    alarm = {"kind": "local-ac-lost", "port": "", "severity": "urgent"}
+    assert get(site, "alarm_active", **alarm, unit="berth-1") == 1
+    assert get(site, "alarm_active", **alarm, unit="ticket-hall") == 0
+    loss = {"what": "all AC without a battery or generator", "limit": "core ports, 440 W"}
+    assert get(site, "next_loss_short_watts", **loss) == pytest.approx(20.4)
+    assert get(site, "drift_to_limit_seconds", unit="exit-lanes", port="4") == 23 * 86_400
+    port = {"unit": "berth-1", "port": "1", "label": "BE-01"}
+    assert get(site, "port_draw_watts", **port, basis="measured") == 26.3
+    assert get(site, "port_class_limit_watts", **port) == 45
+    assert get(site, "port_state", **port, state="delivering") == 1
+
+
+def test_unknown_is_absent() -> None:
+    found = scraped(nothing_known())
+    absent = ("port_draw", "unit_draw", "unit_headroom", "port_state", "reading_age", "next_loss_short", "feed_need")
+    assert not [name for name, _ in found if name.removeprefix("portdraw_").startswith(absent)]
+    assert not [value for value in found.values() if math.isnan(value) or math.isinf(value)]
+    loss = {"what": "circuit quay-3", "limit": "core ports, 440 W"}
+    assert get(nothing_known(), "next_loss_known", **loss) == 0
+    assert get(nothing_known(), "poll_outcome", unit="core", outcome="no answer") == 1
+
+
+def test_a_sum_over_unknown_ports_gives_no_headroom() -> None:
+    assert get(silent_unit(), "unit_draw_watts", unit="entry-lanes", basis="estimated") == 21.4
+    assert get(silent_unit(), "unit_draw_complete", unit="entry-lanes") == 0
+    assert get(silent_unit(), "unit_headroom_watts", unit="entry-lanes", leg="ac") is None
+
+
+def test_not_a_number_is_left_out() -> None:
+    site = all_fine()
+    broken = replace(site.units[1], draw_w=math.nan, feed_need_w=math.inf)
+    found = scraped(replace(site, units=(site.units[0], broken)))
+    assert not [
+        name for name, labels in found if name.endswith("unit_draw_watts") and ("unit", "north-pier") in labels
+    ]
+    assert not [value for value in found.values() if not math.isfinite(value)]
+
+
+def test_an_emulated_site_says_so_in_every_site_label() -> None:
+    sites = {value for _, labels in scraped(ac_lost()) for label, value in labels if label == "site"}
+    assert sites == {f"{SITE} EMULATED"}
+
+
+def test_the_agent_about_itself() -> None:
+    well = source(None)
+    well.state = replace(
+        healthy(), overdue_units=("core",), history_ok=False, receivers=(ReceiverHealth("desk", False, "no answer"),)
+    )
+    lines = generate_latest(site_registry(well)).decode().splitlines()
+    assert "portdraw_overdue_units 1.0" in lines
+    assert "portdraw_history_ok 0.0" in lines
+    assert 'portdraw_receiver_ok{receiver="desk"} 0.0' in lines
+    assert 'portdraw_build_info{version="0.1.0"} 1.0' in lines
+    assert "portdraw_cycle_duration_seconds 0.412" in lines
+
+
+def test_script_in_a_name_stays_one_label() -> None:
+    labels = [
+        dict(labels)["label"] for name, labels in scraped(hostile()) if name == "portdraw_port_planned_now_watts"
+    ]
+    evil = [label for label in labels if SCRIPT in label]
+    assert len(evil) == 1
+    assert "\x1b" not in evil[0]
+    assert "\n" not in evil[0]
+
+
+def test_a_real_prometheus_scrapes_it(tmp_path: Path) -> None:
+    """The draw that a query of Debian's prometheus returns is the draw that /api/v1/site says."""
+    told = source(ac_lost())
+    with served(build_app(told, site_registry(told))) as agent, free_socket() as reserved:
+        port = reserved.getsockname()[1]
+        reserved.close()
+        target = agent.address.removeprefix("http://")
+        config = {
+            "scrape_configs": [{"job_name": "a", "scrape_interval": "1s", "static_configs": [{"targets": [target]}]}]
+        }
+        (tmp_path / "p.yml").write_text(json.dumps(config), encoding="utf-8")
+        server = subprocess.Popen(
+            [
+                "prometheus",
+                f"--config.file={tmp_path / 'p.yml'}",
+                f"--storage.tsdb.path={tmp_path / 'data'}",
+                f"--web.listen-address=127.0.0.1:{port}",
+                "--log.level=error",
+            ]
+        )
+        try:
+            query = 'portdraw_unit_draw_watts{unit="berth-2"}'
+            answer = _query_until_found(f"http://127.0.0.1:{port}/api/v1/query", query)
+        finally:
+            server.terminate()
+            server.wait(30)
+        site = httpx.get(f"{agent.address}/api/v1/site", trust_env=False).json()
+    unit = next(unit for unit in site["units"] if unit["unit"] == "berth-2")
+    assert float(answer["value"][1]) == unit["draw"]["value_w"] == 47.1
+    assert answer["metric"]["site"] == f"{SITE} EMULATED"
+    assert answer["metric"]["basis"] == unit["draw"]["basis"]
+
+
+def _query_until_found(url: str, query: str) -> dict[str, Any]:
+    patience_s = time.monotonic() + 90
+    while time.monotonic() < patience_s:
+        try:
+            found = httpx.get(url, params={"query": query}, trust_env=False, timeout=5).json()["data"]["result"]
+        except (httpx.HTTPError, KeyError, ValueError):
+            found = []
+        if found:
+            first: dict[str, Any] = found[0]
+            return first
+        time.sleep(0.3)
+    raise AssertionError("Prometheus never had the metric")

@@ -1,0 +1,27 @@
+#!/bin/sh
+# Sets up and runs every check: format, lint, import order, strict types, tests.
+# As root on Debian it also installs the real programs that some tests run against; elsewhere those tests say so.
+set -eu
+here=$(CDPATH='' cd -- "$(dirname -- "$0")/.." && pwd)
+cd "$here"
+
+missing=""
+for pair in snmpd:snmpd snmpbulkwalk:snmp prometheus:prometheus promtool:prometheus chromium:chromium; do
+  command -v "${pair%%:*}" >/dev/null 2>&1 || [ -x "/usr/sbin/${pair%%:*}" ] || missing="$missing ${pair##*:}"
+done
+if [ -n "$missing" ] && [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then
+  echo "== Debian packages:$missing"
+  # RUNLEVEL=1 keeps the packages from starting their services
+  apt-get update -qq && RUNLEVEL=1 DEBIAN_FRONTEND=noninteractive \
+    apt-get install -y -qq --no-install-recommends $missing >/dev/null
+elif [ -n "$missing" ]; then
+  echo "== not installed here, so some tests will be skipped:$missing"
+fi
+
+sh deploy/setup.sh dev
+bin="$here/.venv/bin"
+echo "== format";       "$bin/ruff" format --check .
+echo "== lint";         "$bin/ruff" check .
+echo "== import order"; "$bin/lint-imports"
+echo "== types";        "$bin/mypy"
+echo "== tests";        "$bin/python" -m pytest "$@"
