@@ -338,11 +338,15 @@ def test_a_full_disk_is_told_and_the_agent_goes_on(tmp_path: Path) -> None:
     history.record_cycle([observation("core", 1000.0, {"1": 5.0})], 30)
     limits = resource.getrlimit(resource.RLIMIT_FSIZE)
     many = {str(port): 5.0 for port in range(1, 1000)}
+
+    def write_on() -> None:
+        for number in range(200):
+            history.record_cycle([observation("core", 2000.0 + number, many)], 30)
+
     try:
         resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, limits[1]))
         with pytest.raises(HistoryError) as caught:
-            for number in range(200):
-                history.record_cycle([observation("core", 2000.0 + number, many)], 30)
+            write_on()
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, limits)
     assert "full" in str(caught.value) or "quota" in str(caught.value)

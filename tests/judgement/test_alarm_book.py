@@ -58,6 +58,7 @@ def test_a_whole_life() -> None:
     assert moves(book, gone_s + OFF_S - 1) == []
     assert moves(book, gone_s + OFF_S) == [("returning", "returned")]
     assert book.alarms()[0].ended_s == gone_s
+    assert book.alarms()[0].sentence.startswith("Over since 14:12: north-pier port 1 has drawn more")
     assert moves(book, gone_s + KEEP_RETURNED_S) == [("returned", "normal")]
     assert book.alarms() == ()
 

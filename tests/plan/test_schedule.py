@@ -172,3 +172,23 @@ def test_what_counts() -> None:
     assert ("head, all feeds carrying", Case.NIGHT) in {
         (held.what, held.case) for held in worked_out(promised).held() if held.judged
     }
+
+
+@pytest.mark.parametrize(("mode", "second_w"), [("main-standby", STANDBY_W), ("shared", 10 + OWN_USE_W)])
+def test_of_two_inputs_the_second_stands_by_unless_they_share(mode: str, second_w: float) -> None:
+    # how shared inputs divide the load is not known: each counts in full, the worse side
+    supplies = [{"from": "slip-1"}]
+    units = {
+        "head": {"supplies": supplies, "ports": {"1": {"feeds": "leaf/in-2"}, "2": {"feeds": "leaf/in-1"}}},
+        "leaf": {"supplies": supplies, "fed": {"prefers": "ac"}, "feeds_mode": mode, "ports": {"1": camera("d")}},
+    }
+    head = unit(worked_out(drawn(units)), "head")
+    carrying = {port.port: port.carrying_w[Case.TYPICAL] for port in head.ports}
+    assert carrying == {"2": 10 + OWN_USE_W, "1": second_w}
+
+
+def test_a_port_planned_off_takes_nothing() -> None:
+    units = {
+        "head": {"supplies": [{"from": "slip-1"}], "ports": {"1": camera("a") | {"off": True}, "2": camera("b")}}
+    }
+    assert unit(worked_out(drawn(units)), "head").normal[Case.NIGHT] == Sum(20)

@@ -114,7 +114,7 @@ class RealAgent:
 
     def forget_state(self) -> None:
         """Lose the count of its own restarts, as cheap agents do."""
-        for path in (self.folder / "state").glob("*"):
+        for path in (self.folder / "state").glob("*.conf"):
             path.unlink()
 
     def _write_settings(self) -> None:

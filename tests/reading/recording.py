@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 from portdraw.reading.varbind import Kind, Oid, Value, Varbind, parse_oid
@@ -24,8 +25,9 @@ def recorded(path: Path) -> list[Varbind]:
     return [_binding(line) for line in path.read_text(encoding="latin-1").splitlines()]
 
 
+@cache
 def recorded_rows(path: Path) -> dict[Oid, Varbind]:
-    """Return the bindings by OID."""
+    """Return the bindings by OID; not to be changed."""
     return {varbind.oid: varbind for varbind in recorded(path)}
 
 

@@ -37,8 +37,8 @@ def test_both_legs_of_a_unit_that_lost_its_ac() -> None:
     assert lines[0] == "EMULATED: every figure here comes from a rehearsal"
     start = lines.index("  berth-2  cabinet at berth 2  read 6 s ago")
     assert lines[start + 1 : start + 3] == [
-        "    local AC quay-3              lost since 14:02:31  #####..... 47.1 of 90 W    this leg is lost",
-        "    PoE feed core port 3         carrying, believed   #####..    47.1 of 59.6 W  12.5 W left",
+        "   local AC quay-3              lost since 14:02:31  #####..... 47.1 of 90 W      this leg is lost",
+        "   PoE feed core port 3         carrying, believed   #####..    47.1 of 59.6 W    12.5 W left",
     ]
     assert any(line.startswith("!! urgent        Local AC lost at berth-1;") for line in lines)
     assert "   running on    PoE feed from core port 2, believed" in lines
@@ -48,7 +48,7 @@ def test_both_legs_of_a_unit_that_lost_its_ac() -> None:
 def test_unknown_is_said() -> None:
     text = printed(nothing_known())
     assert "No alarm is up, but 9 of 9 units are unknown: this list can't speak for them." in text
-    assert "?????????? unknown of 90 W draw unknown" in text
+    assert "?????????? unknown of 90 W   draw unknown" in text
     assert "No readings yet: no cycle has ended." in printed(None)
 
 

@@ -110,3 +110,9 @@ def test_an_unknown_loss_is_the_worst() -> None:
         "unknown: no reading",
         "unknown: it can't be worked out",
     ]
+
+
+def test_losses_that_fit_go_by_the_share_they_use() -> None:
+    nearly_full = NextLoss("all AC", "core", 416, 440, ())
+    small = NextLoss("circuit a", "ticket-hall", 45, 58, ())
+    assert worst_first([small, nearly_full]) == [nearly_full, small]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
@@ -9,11 +10,13 @@ from zoneinfo import ZoneInfo
 
 import typer
 
+from portdraw.cli.live_audit import read_for
 from portdraw.cli.problems import COULD_NOT_READ, FINDINGS, FINE, WRONG_INPUT, tell
 from portdraw.history.file_check import marked_emulated
 from portdraw.history.site_day import day_end_s, day_start_s
 from portdraw.history.store import FILE_NAME, History
 from portdraw.plan.loader import load_site
+from portdraw.plan.site import Site
 from portdraw.plan.tree import Tree
 from portdraw.reporting.audit.audit import Audit, build_audit
 from portdraw.reporting.audit.audit_files import AuditFileError, write_audit
@@ -39,25 +42,37 @@ def audit(
     out: Annotated[
         Path, typer.Option(help="Folder for the audit; a file that is there is never overwritten.")
     ] = Path(),
+    live: Annotated[
+        float | None,
+        typer.Option(
+            min=1, max=1440, metavar="MINUTES", help="Read the site for so long instead of from the history."
+        ),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the audit as JSON and write no file.")] = False,
 ) -> None:
     """Hold the design budget against what was drawn: per port and unit, as a page to print, tables and JSON.
 
-    Reads the history only; the agent may go on running. Exit codes: 0 nothing to act on, 1 findings to act on,
-    2 wrong input, 3 there is nothing to read, or the audit could not be written.
+    Reads the history only; the agent may go on running. With --live it reads the switches for a while instead and
+    leaves the history alone: for a visitor with a laptop, where no agent has been running.
+
+    Exit codes: 0 nothing to act on, 1 findings to act on, 2 wrong input, 3 there is nothing to read, or the audit
+    could not be written.
     """
     loaded = load_settings(settings)
     site = load_site(loaded.site_path)
     zone = ZoneInfo(site.site.timezone)
-    now_s = Clock().now_s()
-    first_s, last_s = _period(days, from_day, to_day, now_s, zone)
-    folder = loaded.history_folder
-    emulated = marked_emulated(folder / FILE_NAME)
-    history = History.open(folder, site.site.timezone, emulated=emulated, read_only=True)
-    try:
-        result = build_audit(site, Tree(site), history, first_s, last_s, now_s, emulated)
-    finally:
-        history.close()
+    if live is not None:
+        if from_day is not None or to_day is not None:
+            tell("--live is about now: leave out --from and --to")
+            raise typer.Exit(WRONG_INPUT)
+        with tempfile.TemporaryDirectory(prefix="portdraw-live-") as name:
+            first_s = read_for(loaded, live, Path(name))
+            now_s = Clock().now_s()
+            result = _audit_of(site, Path(name), first_s, now_s, now_s)
+    else:
+        now_s = Clock().now_s()
+        first_s, last_s = _period(days, from_day, to_day, now_s, zone)
+        result = _audit_of(site, loaded.history_folder, first_s, last_s, now_s)
     if as_json:
         print_json(audit_document(result))
     else:
@@ -66,6 +81,15 @@ def audit(
         tell(f"nothing was read from {result.first_day} to {result.last_day}")
         raise typer.Exit(COULD_NOT_READ)
     raise typer.Exit(FINDINGS if result.count(Weight.ACT) else FINE)
+
+
+def _audit_of(site: Site, folder: Path, first_s: float, last_s: float, now_s: float) -> Audit:
+    emulated = marked_emulated(folder / FILE_NAME)
+    history = History.open(folder, site.site.timezone, emulated=emulated, read_only=True)
+    try:
+        return build_audit(site, Tree(site), history, first_s, last_s, now_s, emulated)
+    finally:
+        history.close()
 
 
 def tell_audit(result: Audit, folder: Path, stem: str) -> None:

@@ -20,7 +20,6 @@ from portdraw.cli.demo_desk import DemoDesk
 from portdraw.cli.demo_folder import write_demo_folder
 from portdraw.cli.problems import FINE, tell
 from portdraw.history.store import History
-from portdraw.judgement.alarm import AlarmState
 from portdraw.judgement.alarm_book import AlarmChange
 from portdraw.plan.loader import load_site
 from portdraw.plan.site import Site
@@ -106,8 +105,8 @@ async def _demo(folder: Path, for_s: float | None, browser: bool, seed: int, por
         history.close()
         emulated.stop()
         await desk.stop()
-    raised = [change.alarm for change in seen if change.to_state is AlarmState.RAISED]
-    returned = [change.alarm for change in seen if change.to_state is AlarmState.RETURNED]
+    raised = [change.alarm for change in seen if change.came_up]
+    returned = [change.alarm for change in seen if change.is_over]
     counts = f"{len(raised)} alarms came up, {len(returned)} returned, {len(desk.messages)} messages at the webhook"
     print(f"EMULATED: {counts}.")
     for path in paths:
@@ -161,8 +160,9 @@ def _say_scene(told: str, site: Site, clock: Clock) -> None:
 
 def _say_change(change: AlarmChange, site: Site, clock: Clock, seen: list[AlarmChange]) -> None:
     seen.append(change)
-    if change.to_state in (AlarmState.RAISED, AlarmState.RETURNED):
-        print(f"{_clock_text(site, clock)}  {change.to_state.value:8}  {change.alarm.sentence}", flush=True)
+    if change.came_up or change.is_over:
+        state = "raised" if change.came_up else "returned"
+        print(f"{_clock_text(site, clock)}  {state:8}  {change.alarm.sentence}", flush=True)
 
 
 def _say_message(message: dict[str, object]) -> None:

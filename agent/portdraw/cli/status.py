@@ -43,6 +43,10 @@ def status(
     if as_json:
         print_json(site)
     else:
-        print_status_json(site)
+        try:
+            print_status_json(site)
+        except ValueError as error:
+            tell(f"{url}: {error}")
+            raise typer.Exit(COULD_NOT_READ) from None
     up = ("pending", "raised", "acknowledged", "returning")
     raise typer.Exit(FINDINGS if any(alarm["state"] in up for alarm in site["alarms"]) else FINE)

@@ -141,7 +141,7 @@ def merge(days: Iterable[PortDay]) -> PortDay:
         ms_in_state=ms_in_state,
         ms_on_basis=ms_on_basis,
         peak_s=peak_s,
-        hour_max_dw=tuple(max(day.hour_max_dw[hour] for day in listed) for hour in range(HOURS)),
+        hour_max_dw=tuple(map(max, zip(*(day.hour_max_dw for day in listed), strict=True))),
     )
 
 

@@ -35,13 +35,12 @@ def unpack(unit: str, port: str | None, day: date, body: bytes) -> PortDay:
         at = _HEAD.size
         hours = _HOURS.unpack_from(body, at)
         at += _HOURS.size
-        values = struct.unpack_from(f"<{count}I", body, at)
-        at += 4 * count
-        times_ms = struct.unpack_from(f"<{count}I", body, at)
-        at += 4 * count
-        states = [_ITEM.unpack_from(body, at + _ITEM.size * i) for i in range(state_count)]
-        at += _ITEM.size * state_count
-        bases = [_ITEM.unpack_from(body, at + _ITEM.size * i) for i in range(basis_count)]
+        counts = struct.unpack_from(f"<{2 * count}I", body, at)
+        at += 8 * count
+        shares = list(_ITEM.iter_unpack(body[at:]))
+        if len(shares) != state_count + basis_count:
+            raise ValueError(f"the port-day of {unit} on {day} can't be read: its shares are cut short")
+        states, bases = shares[:state_count], shares[state_count:]
         in_state = {state: ms for index, ms in states if (state := STATES[index]) is not None}
         on_basis = {basis: ms for index, ms in bases if (basis := BASES[index]) is not None}
     except (struct.error, IndexError) as error:
@@ -51,7 +50,7 @@ def unpack(unit: str, port: str | None, day: date, body: bytes) -> PortDay:
         port=port,
         first_day=day,
         last_day=day,
-        ms_at=dict(zip(values, times_ms, strict=True)),
+        ms_at=dict(zip(counts[:count], counts[count:], strict=True)),
         ms_unknown=unknown_ms,
         ms_in_state=in_state,
         ms_on_basis=on_basis,

@@ -100,12 +100,12 @@ class AlarmBook:
             else:
                 self._entries[key] = entry
             if after is not before:
-                changes.append(AlarmChange(entry.shown(), before, after))
+                changes.append(AlarmChange(entry.shown(self._timezone), before, after))
         return changes
 
     def alarms(self) -> tuple[Alarm, ...]:
         """Return all alarms, those that are up first, the most urgent and then the newest before the others."""
-        shown = [entry.shown() for entry in self._entries.values()]
+        shown = [entry.shown(self._timezone) for entry in self._entries.values()]
         return tuple(
             sorted(
                 shown,
@@ -213,7 +213,7 @@ class AlarmBook:
         after = entry.alarm.state
         if after is AlarmState.NORMAL:
             del self._entries[key]
-        return AlarmChange(entry.shown(), before, after)
+        return AlarmChange(entry.shown(self._timezone), before, after)
 
 
 def _hold(owner: str, reason: str, until_s: float, time_s: float) -> Hold:

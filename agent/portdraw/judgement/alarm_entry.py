@@ -9,6 +9,7 @@ from portdraw.judgement.alarm import Alarm, AlarmKind, AlarmState, Severity
 from portdraw.judgement.alarm_rule import ALARM_RULES
 from portdraw.judgement.alarm_states import UP, AlarmEvent, step
 from portdraw.judgement.condition import Condition
+from portdraw.judgement.wording import clock_text
 
 HELD_NOTE = " No fresh reading: this is the last known state."
 
@@ -93,8 +94,11 @@ class AlarmEntry:
             ended_s = time_s if self.gone_s is None else self.gone_s
         self.alarm = replace(self.alarm, state=after, raised_s=raised_s, ended_s=ended_s)
 
-    def shown(self) -> Alarm:
-        """Return the alarm as people see it: marked where its readings are not fresh."""
+    def shown(self, timezone: str) -> Alarm:
+        """Return the alarm as people see it: marked where its readings are not fresh, or where it is over."""
+        if self.alarm.state is AlarmState.RETURNED and self.alarm.ended_s is not None:
+            ended = clock_text(self.alarm.ended_s, self.alarm.ended_s, timezone)
+            return replace(self.alarm, sentence=f"Over since {ended}: {self.alarm.sentence}")
         if self.held and self.alarm.state in UP | {AlarmState.PENDING}:
             return replace(self.alarm, sentence=self.alarm.sentence + HELD_NOTE)
         return self.alarm

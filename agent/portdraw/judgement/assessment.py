@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from math import isnan
 
 from portdraw.judgement.alarm import Alarm
 from portdraw.observation.record import Basis, PortState
@@ -135,7 +136,8 @@ class NextLoss:
         """Watts that are lacking, 0.0 when it fits, None when unknown."""
         if self.need_w is None or self.limit_w is None:
             return None
-        return max(0.0, self.need_w - self.limit_w)
+        short_w = self.need_w - self.limit_w
+        return None if isnan(short_w) else max(0.0, short_w)
 
 
 @dataclass(frozen=True)

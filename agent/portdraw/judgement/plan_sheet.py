@@ -47,28 +47,33 @@ def plan_now(
 ) -> dict[tuple[str, str], PortPlan]:
     """Return each port's plan for the legs as they stand: what each unit's feed carries is in `feeds`, by unit.
 
-    A feed that carries is planned with the whole unit below it. One of which nothing is known is planned at standby
-    now, and with the whole unit as its largest case.
+    A feed that carries is planned with the whole unit below it; its largest case has every unit below on its feed
+    too, for that is steady as well. One of which nothing is known is planned at standby now, its largest case the same.
     """
     plans: dict[tuple[str, str], PortPlan] = {}
     outputs: dict[str, dict[Case, float | None]] = {}
+    on_feeds: dict[str, dict[Case, float | None]] = {}
     for name in tree.order():
         sums: dict[Case, float | None] = dict.fromkeys(STEADY_CASES, 0.0)
+        largest: dict[Case, float | None] = dict.fromkeys(STEADY_CASES, 0.0)
         for key, port in sheet.site.units[name].ports.items():
-            by_case = sheet.watts[name, key]
+            by_case = largest_by_case = sheet.watts[name, key]
             below = port.feeds_unit
-            plans[name, key] = _plan(by_case, now)
-            if below in outputs and below is not None:
-                on_feed = _on_feed(sheet.site, tree, below, outputs[below])
+            plan = _plan(by_case, now)
+            if below is not None and below in outputs:
+                largest_by_case = _on_feed(sheet.site, tree, below, on_feeds[below])
+                largest_w = _plan(largest_by_case, now).max_w
                 carrying = feeds.get(below, Carrying.UNKNOWN)
                 if carrying in (Carrying.ALL, Carrying.PART):
-                    by_case = on_feed
-                    plans[name, key] = _plan(on_feed, now)
+                    by_case = _on_feed(sheet.site, tree, below, outputs[below])
+                    plan = PortPlan(by_case[now], largest_w)
                 elif carrying is Carrying.UNKNOWN:
-                    plans[name, key] = PortPlan(by_case[now], _plan(on_feed, now).max_w)
+                    plan = PortPlan(by_case[now], largest_w)
+            plans[name, key] = plan
             for case in STEADY_CASES:
                 sums[case] = _add(sums[case], by_case[case])
-        outputs[name] = sums
+                largest[case] = _add(largest[case], largest_by_case[case])
+        outputs[name], on_feeds[name] = sums, largest
     return plans
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from portdraw.plan.names import check_names
-from portdraw.plan.plan_error import PlanError, Problem
+from portdraw.plan.plan_error import SHOWN_LINES, PlanError, Problem
 from portdraw.plan.site import Site
 from portdraw.plan.yaml_text import load_with_tree, read_text
 from portdraw.plan.yaml_tree import YamlTree, show_path
@@ -28,10 +28,13 @@ def parse_site(text: str, name: str = "site.yaml") -> Site:
 
 def _parse(text: str, name: str) -> tuple[Site, YamlTree]:
     site, tree = load_with_tree(text, name, Site)
-    problems: list[Problem] = []
-    for misnamed in check_names(site):
-        line, column = tree.mark(misnamed.path, of_key=misnamed.of_key)
-        problems.append(Problem(line, column, show_path(misnamed.path), misnamed.sentence))
+    placed = sorted(
+        ((tree.mark(one.path, of_key=one.of_key), one) for one in check_names(site)), key=lambda pair: pair[0]
+    )
+    problems = [
+        Problem(*mark, show_path(one.path), one.sentence + (one.hint() if place < SHOWN_LINES else ""))
+        for place, (mark, one) in enumerate(placed)
+    ]
     if problems:
         raise PlanError(name, problems)
     return site, tree

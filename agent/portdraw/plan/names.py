@@ -17,11 +17,22 @@ from portdraw.plan.yaml_tree import Path
 
 @dataclass(frozen=True)
 class Misnamed:
-    """A place in the site file that can't stand; `of_key` where the key itself is meant, not its value."""
+    """A place in the site file that can't stand; `of_key` where the key itself is meant, not its value.
+
+    `used` is a name that none of `declared` has.
+    """
 
     path: Path
     sentence: str
     of_key: bool = False
+    used: str = ""
+    declared: tuple[Mapping[str, object], ...] = ()
+
+    def hint(self) -> str:
+        """Return the nearest declared name as the end of a sentence; slow where thousands are declared."""
+        known = [one for names in self.declared for one in names]
+        near = get_close_matches(self.used, known, 1, 0.6) if self.used else []
+        return f"; did you mean '{near[0]}'?" if near else ""
 
 
 def check_names(site: Site) -> Iterator[Misnamed]:
@@ -185,7 +196,4 @@ def _check_inputs(site: Site) -> Iterator[Misnamed]:
 
 
 def _undeclared(path: Path, name: str, kind: str, *declared: Mapping[str, object]) -> Misnamed:
-    known = [one for names in declared for one in names]
-    near = get_close_matches(name, known, 1, 0.6)
-    hint = f"; did you mean '{near[0]}'?" if near else ""
-    return Misnamed(path, f"no {kind} is named '{name}'{hint}")
+    return Misnamed(path, f"no {kind} is named '{name}'", used=name, declared=declared)

@@ -29,6 +29,11 @@ class Asked:
         if (self.limit.when() or soon) > soon:
             self.limit.reschedule(soon)
 
+    def hear_stranger(self, error: Exception) -> None:
+        """Another SNMP engine answers at this address: the question must be asked anew, of the new one."""
+        if not self.future.done():
+            self.future.set_exception(error)
+
 
 class Desk:
     """Who is being asked now. A datagram from anybody else is dropped before anything decodes it."""

@@ -11,6 +11,7 @@ import socket
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from pyasn1.error import PyAsn1Error
 from pysnmp.carrier.asyncio.dgram import udp, udp6
 from pysnmp.carrier.asyncio.dispatch import AsyncioDispatcher
 from pysnmp.entity import config
@@ -27,6 +28,7 @@ from portdraw.reading.engine import Answer, Failure, ReadError, Target
 from portdraw.reading.varbind import ABSENT, LARGEST_ARC, MOST_ARCS, Kind, Oid, Value, Varbind
 
 RECEIVE_BUFFER_OCTETS = 4 * 1024 * 1024  # the default drops answers above about 32 requests in flight
+SHORTEST_SECRET = 8  # octets of a passphrase: RFC 3414, section 11.2
 RESYNCHRONISATIONS = 4  # discovery takes two rounds (engine id, then time); a restarted agent one more
 
 _AUTH = {
@@ -101,7 +103,9 @@ def _checked_oid(name: Any) -> Oid:
 
 def _listening(base: type, engine: SnmpEngine, desk: Desk) -> Any:
     """Return a transport of class `base`: takes answers only from those asked, and no datagram makes it raise."""
-    (parse_errors,) = engine.get_mib_builder().import_symbols("__SNMPv2-MIB", "snmpInASNParseErrs")
+    symbols = engine.get_mib_builder().import_symbols
+    (parse_errors,) = symbols("__SNMPv2-MIB", "snmpInASNParseErrs")
+    (unknown_users,) = symbols("__SNMP-USER-BASED-SM-MIB", "usmStatsUnknownUserNames")
 
     class Transport(base):  # type: ignore[misc]
         def datagram_received(self, datagram: bytes, transportAddress: Any) -> None:  # noqa: N803
@@ -111,7 +115,7 @@ def _listening(base: type, engine: SnmpEngine, desk: Desk) -> Any:
                 return
             for asked in waiting:
                 asked.heard += 1
-            before, garbage = int(parse_errors.syntax), False
+            before, garbage = (int(parse_errors.syntax), int(unknown_users.syntax)), False
             desk.sender = sender
             try:
                 self._callback_function(self, transportAddress, datagram)
@@ -119,9 +123,12 @@ def _listening(base: type, engine: SnmpEngine, desk: Desk) -> Any:
                 garbage = True
             finally:
                 desk.sender = None
-            if garbage or int(parse_errors.syntax) != before:
-                for asked in waiting:
+            for asked in waiting:
+                if garbage or int(parse_errors.syntax) != before[0]:
                     asked.hear_garbage()
+                elif int(unknown_users.syntax) != before[1]:
+                    # a report of an engine id for which the library holds no keys yet; it drops the report itself
+                    asked.hear_stranger(_OtherEngineError())
 
         def error_received(self, exc: Exception) -> None:
             return  # ICMP port unreachable: the request ends at its own deadline
@@ -178,11 +185,11 @@ class PysnmpEngine:
             except TimeoutError:
                 break
             except ReadError as error:
+                if error.failure is Failure.GARBLED or attempt >= 2 or isinstance(error, _OtherEngineError):
+                    _forget_peer(engine, address)  # another box answers at this address now
                 if error.failure is not Failure.TIME_WINDOW or attempt == RESYNCHRONISATIONS:
                     raise
                 known = True
-                if attempt >= 2:
-                    _forget_peer(engine, address)  # another box answers at this address now
         access = self._accesses[target.access]
         if not isinstance(access, Community):
             _forget_peer(engine, address)  # the next question begins with asking who is there
@@ -254,7 +261,7 @@ class PysnmpEngine:
             raise
         finally:
             self._desk.remove(asked)
-            if handle is not None and (not future.done() or future.cancelled()):
+            if handle is not None:
                 engine.message_dispatcher.release_state_information(engine, handle, model)
 
     # set-up
@@ -294,9 +301,9 @@ class PysnmpEngine:
             raise ReadError(Failure.UNREACHABLE, "this machine can't open a socket for SNMP")
         try:
             _enter_access(engine, access)
-        except PySnmpError as error:
+        except (PySnmpError, PyAsn1Error, ValueError):
             engine.close_dispatcher()
-            sentence = f"the SNMP library does not take this access ({_short(error)})"
+            sentence = "the user name or a secret of this access can't be used: a secret has 8 octets or more"
             raise ReadError(Failure.UNREACHABLE, sentence) from None
         return engine
 
@@ -305,6 +312,9 @@ def _enter_access(engine: SnmpEngine, access: Access) -> None:
     if isinstance(access, Community):
         config.add_v1_system(engine, "portdraw", access.community, securityName=_security_name(access))
         return
+    secrets = [(access.auth, access.auth_secret), (access.privacy, access.privacy_secret)]
+    if any(name != "none" and len(secret) < SHORTEST_SECRET for name, secret in secrets):
+        raise ValueError("secret too short")
     config.add_v3_user(
         engine,
         access.user,
@@ -317,6 +327,13 @@ def _enter_access(engine: SnmpEngine, access: Access) -> None:
 
 class _ForeignAnswerError(Exception):
     """The answer's request id is not ours."""
+
+
+class _OtherEngineError(ReadError):
+    """An engine id that is not the one known at this address."""
+
+    def __init__(self) -> None:
+        super().__init__(Failure.TIME_WINDOW, "another SNMP engine answers at this address, again and again")
 
 
 def _plain_answer(answer_pdu: Any, request_pdu: Any) -> Answer:

@@ -120,7 +120,7 @@ def _print_unit(out: Console, unit: UnitView) -> None:
     out.print(Padding(head, (0, 0, 0, 2 * unit.depth)))
     if unit.reason:
         out.print(Padding(Text(unit.reason), (0, 0, 0, 2 * unit.depth + 2)))
-    table = _grid(32, 20, BAR_CELLS, 15, 19)
+    table = _grid(31, 20, BAR_CELLS, 17, 18)
     for leg in unit.legs:
         table.add_row(*_leg("  " * unit.depth, leg))
     if unit.legs:
@@ -129,7 +129,7 @@ def _print_unit(out: Console, unit: UnitView) -> None:
 
 def _leg(indent: str, leg: LegView) -> tuple[Text, ...]:
     return (
-        Text(f"{indent}  {leg.name} {leg.source}"),
+        Text(f"{indent} {leg.name} {leg.source}"),
         Text(leg.words, style=TONES["lost"] if leg.shape.value == "lost" else ""),
         Text(text_bar(leg.bar)),
         Text(leg.bar.words),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from portdraw.judgement.assessment import Leg, PortAssessment, SiteAssessment, UnitAssessment
+from portdraw.observation.record import PortState
 from portdraw.observation.unit_observation import Outcome
 from portdraw.reporting.budget_bar import BudgetBar, budget_bar, reading_words
 from portdraw.reporting.plain_text import plain
@@ -22,6 +23,9 @@ from portdraw.reporting.wording import (
 )
 
 POE_FEED = "PoE feed"
+GRAIN_W = 0.1  # readings are no finer
+CLASS_4 = 4
+CLASS_4_W = 30.0  # PSE output of class 4, IEEE 802.3-2022 table 145-11
 
 
 @dataclass(frozen=True)
@@ -184,19 +188,26 @@ def _class_words(port: PortAssessment) -> str:
     if port.device_class is None:
         return UNKNOWN
     most = known(port.class_limit_w)
-    return f"{port.device_class}" if most is None else f"{port.device_class}, {limit(most)}"
+    if most is None:
+        return f"{port.device_class}"
+    # older MIBs have no word for a class above 4 (RFC 3621, pethPsePortPowerClassifications)
+    above = " or above" if port.device_class == CLASS_4 and most > CLASS_4_W else ""
+    return f"{port.device_class}{above}, {limit(most)}"
 
 
 def _remark(port: PortAssessment, draw: float | None) -> tuple[str, str]:
     """Return what to say of a port beyond its figures, the worst first."""
+    powered = port.state is PortState.DELIVERING or (draw is not None and draw > 0)
+    if not port.planned and not powered and port.state is not None:
+        return "spare", "quiet"
     if draw is None:
         return (plain(port.missing) if port.missing else "watts were not read"), "unknown"
     class_w, most_w = known(port.class_limit_w), known(port.planned_max_w)
-    if class_w is not None and draw > class_w:
+    if class_w is not None and draw - class_w >= GRAIN_W:
         return f"above class by {watts(draw - class_w)}", "urgent"
     if not port.planned:
         return "not in the site file", "warning"
-    if most_w is not None and draw > most_w:
+    if most_w is not None and draw - most_w >= GRAIN_W:
         return f"above plan by {watts(draw - most_w)}", "warning"
     return "", "quiet"
 

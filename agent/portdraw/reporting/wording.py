@@ -171,12 +171,14 @@ def loss_verdict(loss: NextLoss) -> str:
 
 
 def worst_first(losses: Iterable[NextLoss]) -> list[NextLoss]:
-    """Return losses with the unknown first, as it counts as the worst, then by what is lacking or left."""
+    """Return losses, the unknown first as it counts as the worst, then by watts lacking, then by share used."""
 
-    def rank(loss: NextLoss) -> tuple[int, float, str]:
-        if lacking_w(loss) is None or loss.need_w is None or loss.limit_w is None:
-            return (0, 0.0, loss.what)
-        return (1, loss.limit_w - loss.need_w, loss.what)
+    def rank(loss: NextLoss) -> tuple[int, float, float, str]:
+        short_w = lacking_w(loss)
+        if short_w is None or loss.need_w is None or loss.limit_w is None:
+            return (0, 0.0, 0.0, loss.what)
+        used = loss.need_w / loss.limit_w if loss.limit_w > 0 else 0.0
+        return (1, -short_w, -used, loss.what)
 
     return sorted(losses, key=rank)
 

@@ -10,7 +10,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from portdraw.history.store import History, HistoryError
-from portdraw.judgement.alarm import AlarmState
 from portdraw.judgement.alarm_book import AlarmBook, AlarmChange
 from portdraw.judgement.assessment import SiteAssessment
 from portdraw.judgement.compare import assess
@@ -24,7 +23,6 @@ from portdraw.reporting.alarm_message import alarm_message
 
 log = logging.getLogger("portdraw.cycle")
 _ALARMS_KEY = "alarm-book"
-_TOLD = frozenset({AlarmState.RAISED, AlarmState.RETURNED})
 
 
 class Cycle:
@@ -104,10 +102,10 @@ class Cycle:
 
     def _tell(self, change: AlarmChange, time_s: float) -> None:
         assert self._history is not None
-        if change.to_state not in _TOLD:
+        if not change.came_up and not change.is_over:
             return
         alarm = change.alarm
-        kind = "alarm-raised" if change.to_state is AlarmState.RAISED else "alarm-returned"
+        kind = "alarm-raised" if change.came_up else "alarm-returned"
         data: Mapping[str, object] = {
             "kind": alarm.kind.value,
             "sentence": alarm.sentence,
@@ -122,7 +120,10 @@ class Cycle:
         }
         self._history.add_event(time_s, kind, alarm.unit, alarm.port, alarm.sentence, data)
         for receiver in self._receivers:
-            message = alarm_message(change, self._site.site.name, self._site.site.timezone, self._emulated, time_s)
+            unit = None if self.current is None else self.current.unit(alarm.unit)
+            message = alarm_message(
+                change, self._site.site.name, self._site.site.timezone, self._emulated, time_s, unit
+            )
             self._history.outbox.add(receiver, str(message["id"]), message, time_s)
 
     def _restore(self) -> None:

@@ -52,7 +52,7 @@ units:
     own_use_w: 6.5
     supplies: [{{from: pier-7, efficiency: 0.88}}]
     pse: {{budget_w: 30, voltage_v: 54, output_efficiency: 0.97, ports: 8, class_max: 4}}
-    fed: {{prefers: ac, spare_feed: held, standby_w: 1.3, efficiency: 0.92, output: boosted, on_transfer: sheds-in-time}}
+    fed: {{prefers: ac, spare_feed: held, standby_w: 1.3, efficiency: 0.92, output: boosted, guard_percent: 0}}
     ports:
       1: {{device: pier-cam, type: camera, label: B-01, {NO_CABLE}}}
       2: {{device: pier-sign, type: sign, label: B-02, {NO_CABLE}}}

@@ -9,7 +9,7 @@ from tests.history.samples import observation, silent
 from tests.reporting.audit.small_site import DAY, DAY_S, HOUR_S, START_S, STEP_S, audit_of, day_audit, one_day
 
 from portdraw.history.store import History
-from portdraw.observation.record import Basis
+from portdraw.observation.record import Basis, PortState
 from portdraw.reporting.audit.audit import Audit
 from portdraw.reporting.audit.audit_rows import PortRow, UnitRow, Weight
 
@@ -157,12 +157,16 @@ def test_a_unit_that_tells_only_its_total(tmp_path: Path) -> None:
 
 
 def test_a_missing_device(tmp_path: Path) -> None:
-    """The sign's port was read all hour and gave nothing."""
+    """The sign's port was read all hour, was searching, and gave nothing."""
     history = History.open(tmp_path, "Atlantic/Faroe")
+    searching = {"2": PortState.SEARCHING}
     for step in range(12):
-        history.record_cycle([observation("pier", START_S + step * STEP_S, {"1": 7.0, "2": 0.0})], STEP_S)
+        seen = observation("pier", START_S + step * STEP_S, {"1": 7.0, "2": None}, states=searching)
+        history.record_cycle([seen], STEP_S)
     row = port(audit_of(history, last_s=START_S + HOUR_S), "pier", "2")
-    assert row.delivering_s == HOUR_S  # it says that it delivers: no finding
+    assert (row.max_w, row.delivering_s) == (0.0, 0.0)
+    assert row.findings[0].weight is Weight.ACT
+    assert words(row) == "Planned device missing: pier-sign drew nothing in the whole period."
     history.close()
 
 
@@ -190,18 +194,18 @@ def test_open_and_closed_days_give_the_same_audit(tmp_path: Path) -> None:
 
 
 def test_a_rising_port_is_named_with_its_limit(tmp_path: Path) -> None:
-    """By hand: 0.2 W a day over 14 days from 6.8 W; after day 13 at 9.4 W, 12.5 W are 15.5 days off, 15.4 W 30 days."""
+    """By hand: 0.3 W a day from 6.5 W is 10.4 W on day 14: 2.1 W below plan, 5.0 W below class, 7 and 17 days."""
     history = History.open(tmp_path, "Atlantic/Faroe")
     for number in range(14):
         for step in range(24):
             time_s = START_S + number * DAY_S + step * HOUR_S
-            history.record_cycle([observation("pier", time_s, {"1": 6.8 + 0.2 * number, "2": 4.0})], HOUR_S)
+            history.record_cycle([observation("pier", time_s, {"1": 6.5 + 0.3 * number, "2": 4.0})], HOUR_S)
     audit = audit_of(history, last_s=START_S + 14 * DAY_S)
     row = next(row for row in audit.drift if (row.unit, row.port) == ("pier", "1"))
     assert row.rising
-    assert row.w_per_day == pytest.approx(0.2)
-    assert row.days_to_limit == pytest.approx(30)
-    assert "It meets its plan (12.5 W) in about 16 days" in row.sentence
+    assert row.w_per_day == pytest.approx(0.3)
+    assert row.days_to_limit == pytest.approx(5 / 0.3)
+    assert "It meets its plan (12.5 W) in about 7 days and its class limit (15.4 W) in about 17 days" in row.sentence
     assert row.sentence in words(port(audit, "pier", "1"))
     steady = next(row for row in audit.drift if (row.unit, row.port) == ("pier", "2"))
     assert not steady.rising

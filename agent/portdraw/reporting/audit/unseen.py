@@ -77,11 +77,10 @@ def _frost(site: Site, tree: Tree, days: Days) -> list[Unseen]:
                 seen += 1
     if heated == 0 or seen == heated:
         return []
-    how_many = "None" if seen == 0 else f"Only {seen}"
-    sentence = (
-        f"{how_many} of the {heated} devices with a heater's figure came near it for {age(LASTING_S)}: "
-        "the frost night is planned, not seen."
-    )
+    who = f"Only {seen}" if seen else "None"
+    of = "one device" if heated == 1 else f"{heated} devices"
+    near = f"{who} of {of} with a heater's figure came near it for {age(LASTING_S)}"
+    sentence = f"{near}: the frost night is planned, not seen."
     return [Unseen("Frost", sentence)]
 
 
