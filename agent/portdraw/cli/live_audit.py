@@ -28,7 +28,7 @@ def read_for(loaded: LoadedSettings, minutes: float, folder: Path) -> float:
     try:
         clock = Clock()
         began_s = clock.now_s()
-        agent = Agent(parts, history, clock, emulated=False, serve=False)
+        agent = Agent(parts, history, clock, serve=False)
         for sentence in asyncio.run(_run(agent, minutes * 60)):
             tell(f"left undone: {sentence}")
         return began_s

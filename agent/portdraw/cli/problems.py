@@ -7,11 +7,12 @@ import sys
 from portdraw.datafiles.locate import DataFolderMissingError
 from portdraw.history.store import HistoryError
 from portdraw.plan.plan_error import PlanError
+from portdraw.reporting.audit.audit_files import AuditFileError
 from portdraw.service.settings import SettingsError
 
 FINE, FINDINGS, WRONG_INPUT, COULD_NOT_READ = 0, 1, 2, 3
 
-KnownErrors = (PlanError, SettingsError, HistoryError, DataFolderMissingError)
+KnownErrors = (PlanError, SettingsError, HistoryError, DataFolderMissingError, AuditFileError)
 
 
 def tell(text: str) -> None:

@@ -42,7 +42,7 @@ def run(
     loaded = load_settings(settings)
     parts = gather(loaded)
     _warn_of_open_secrets(loaded)
-    history = open_history(parts, emulated=False)
+    history = open_history(parts)
     try:
         if once:
             raise typer.Exit(asyncio.run(_once(parts, history, as_json)))
@@ -52,7 +52,7 @@ def run(
 
 
 async def _serve(parts: Parts, history: History) -> int:
-    agent = Agent(parts, history, Clock(), emulated=False)
+    agent = Agent(parts, history, Clock())
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGTERM, signal.SIGINT):
@@ -69,7 +69,7 @@ async def _serve(parts: Parts, history: History) -> int:
 
 async def _once(parts: Parts, history: History, as_json: bool) -> int:
     clock = Clock()
-    agent = Agent(parts, history, clock, emulated=False, serve=False)
+    agent = Agent(parts, history, clock, serve=False)
     assessment = await agent.once()
     if as_json:
         print_json(site_json(assessment, clock.now_s()))

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from portdraw.judgement.alarm import AlarmKind, Severity
 from portdraw.judgement.assessment import PortAssessment, SiteAssessment, UnitAssessment
 from portdraw.judgement.condition import Condition
-from portdraw.judgement.port_rules import plan_tolerance_w
 from portdraw.judgement.trend import DaysTo, NoTrend, Trend, days_to, trend
 from portdraw.judgement.wording import limit_text, place_text, port_text, watts_text
 
@@ -25,7 +24,7 @@ LEAST_RISE_PERCENT = 5.0
 class Forecast:
     """What the trend of a unit (port is None) or port says. Watts [W] at the PSE output, days from today.
 
-    `margin_w`: of a unit what its margin leaves of its budget, of a port the largest planned draw with its tolerance.
+    `margin_w`: of a unit what its margin leaves of its budget, of a port the largest planned draw.
     `limit_w`: the lesser budget of the two legs; a port's class. `sentence` says it all, or why the data can't say.
     """
 
@@ -119,11 +118,10 @@ def _of_unit(
 def _of_port(
     unit: UnitAssessment, port: PortAssessment, points: Sequence[tuple[float, float]], today: float
 ) -> Forecast:
-    planned_w = port.planned_max_w
-    margin_w = None if not planned_w else planned_w + plan_tolerance_w(planned_w)
+    planned_w = port.planned_max_w or None
     where = f"{place_text(unit.unit, unit.place)} {port_text(port.port, port.label, port.hangs)}"
     return _forecast(
-        unit.unit, port.port, where, points, (margin_w, "its plan"), (port.class_limit_w, "its class limit"), today
+        unit.unit, port.port, where, points, (planned_w, "its plan"), (port.class_limit_w, "its class limit"), today
     )
 
 

@@ -48,7 +48,7 @@ def plan_now(
     """Return each port's plan for the legs as they stand: what each unit's feed carries is in `feeds`, by unit.
 
     A feed that carries is planned with the whole unit below it; its largest case has every unit below on its feed
-    too, for that is steady as well. One of which nothing is known is planned at standby now, its largest case the same.
+    too, for that is steady as well. One of which nothing is known is planned at standby now, with that largest case.
     """
     plans: dict[tuple[str, str], PortPlan] = {}
     outputs: dict[str, dict[Case, float | None]] = {}

@@ -19,7 +19,7 @@ from portdraw.reporting.current import AgentHealth
 from portdraw.reporting.http_app import build_app
 from portdraw.reporting.metrics import site_registry
 from portdraw.service.clock import Clock
-from portdraw.service.cycle import Cycle
+from portdraw.service.cycle import Cycle, Drift
 from portdraw.service.days import close_days, drift_of, local_day
 from portdraw.service.delivery import Delivery
 from portdraw.service.poller import Poller
@@ -28,6 +28,7 @@ from portdraw.service.wiring import Parts, unit_readers
 
 log = logging.getLogger("portdraw")
 STOP_WITHIN_WALL_S = 5.0
+DAILY_AGAIN_S = 600.0  # how long after a failure the daily work is tried anew
 
 
 def agent_version() -> str:
@@ -46,7 +47,6 @@ class Agent:
         parts: Parts,
         history: History,
         clock: Clock,
-        emulated: bool,
         on_change: Callable[[AlarmChange], None] | None = None,
         serve: bool = True,
     ) -> None:
@@ -59,7 +59,7 @@ class Agent:
         self._started_s = clock.now_s()
         self._last_cycle_s: float | None = None
         self._last_cycle_took_s: float | None = None
-        self._cycle = Cycle(parts.site, self._every_s, history, tuple(parts.destinations), emulated)
+        self._cycle = Cycle(parts.site, self._every_s, history, tuple(parts.destinations), parts.emulated)
         self._engine = PysnmpEngine(parts.accesses)
         self._poller = Poller(
             list(unit_readers(parts.site, self._engine, clock)),
@@ -75,7 +75,9 @@ class Agent:
         self._readable = sum(1 for unit in parts.site.units.values() if unit.readable)
         self._first_round = asyncio.Event()
         self._day_done = ""
+        self._daily_due_s = 0.0
         self._daily_error = ""
+        self._fault = ""
         self._web = (
             WebServer(build_app(self, site_registry(self)), bind(settings.listen.host, settings.listen.port))
             if serve
@@ -92,7 +94,7 @@ class Agent:
         """Return how the agent itself is doing."""
         now_s = self._clock.now_s()
         error = self._cycle.history_error or self._daily_error
-        ready = self._cycle.current is not None
+        why_not_ready = self._fault or ("no cycle has ended yet" if self._cycle.current is None else "")
         return AgentHealth(
             started_s=self._started_s,
             last_cycle_s=self._last_cycle_s,
@@ -103,8 +105,8 @@ class Agent:
             history_error=error,
             receivers=self._delivery.health(),
             version=agent_version(),
-            ready=ready,
-            why_not_ready="" if ready else "no cycle has ended yet",
+            ready=not why_not_ready,
+            why_not_ready=why_not_ready,
             late_after_s=max(60.0, 4 * self._every_s),
         )
 
@@ -123,15 +125,9 @@ class Agent:
         """Run until `stop` is set; return sentences about what was left undone at the end."""
         self._start()
         cycling = asyncio.create_task(self._cycle_forever(), name="cycle")
-        stopping = asyncio.create_task(stop.wait(), name="stop")
-        await asyncio.wait([cycling, stopping], return_when=asyncio.FIRST_COMPLETED)
-        failed = cycling.exception() if cycling.done() and not cycling.cancelled() else None
+        await stop.wait()
         cycling.cancel()
-        stopping.cancel()
-        left = await self._stop()
-        if failed is not None:
-            raise failed
-        return left
+        return await self._stop()
 
     async def once(self) -> SiteAssessment:
         """Read every unit once, judge once, and let go of everything."""
@@ -150,32 +146,40 @@ class Agent:
         self._delivery.start()
         if self._clock.scale == 1.0:
             zone = self._parts.site.site.timezone
-            self._scheduler.add_job(self.daily, CronTrigger(hour=0, minute=5, timezone=zone), misfire_grace_time=3600)
+            # in a thread of the scheduler's; however late the machine wakes up, yesterday is still closed
+            self._scheduler.add_job(self.daily, CronTrigger(hour=0, minute=5, timezone=zone), misfire_grace_time=None)
             self._scheduler.start()
 
     async def _cycle_forever(self) -> None:
-        try:
-            async with asyncio.timeout(self._parts.loaded.settings.poll.deadline_s + 3):
-                await self._first_round.wait()
-        except TimeoutError:
-            log.warning("not every unit has answered or timed out in the first round; judging what is there")
+        if self._readable:
+            try:
+                async with asyncio.timeout(self._parts.loaded.settings.poll.deadline_s + 3):
+                    await self._first_round.wait()
+            except TimeoutError:
+                log.warning("not every unit has answered or timed out in the first round; judging what is there")
         due_s = self._clock.now_s()
         while True:
-            self._judge()
+            self._judge_safely()
             due_s += self._every_s
             now_s = self._clock.now_s()
             if due_s < now_s or due_s > now_s + 2 * self._every_s:  # overrun, or the machine's clock was set
                 due_s = now_s + self._every_s
             await asyncio.sleep(self._clock.wall_s(due_s - now_s))
 
+    def _judge_safely(self) -> None:
+        """Judge; a fault of ours in one cycle must not end the watch, but nobody may take old news for fresh."""
+        try:
+            self._judge()
+            self._fault = ""
+        except Exception as error:
+            log.exception("a cycle failed; the next one is tried")
+            kind = type(error).__name__
+            self._fault = f"the newest cycle failed inside the agent ({kind}); what is shown is of before"
+
     def _judge(self) -> None:
         began_s = asyncio.get_running_loop().time()
         now_s = self._clock.now_s()
-        changes = self._cycle.run(now_s)
-        today = local_day(now_s, self._parts.site.site.timezone)
-        if today != self._day_done:
-            self._day_done = today
-            self.daily()
+        changes = self._cycle.run(now_s, self._trends if self._is_day_new(now_s) else None)
         self._last_cycle_s = now_s
         self._last_cycle_took_s = asyncio.get_running_loop().time() - began_s
         if self._on_change is not None:
@@ -184,15 +188,30 @@ class Agent:
 
     def daily(self) -> None:
         """Close finished days and work out trends anew. A failure is told in the health, never raised."""
+        if self._cycle.current is not None:
+            trends = self._trends(self._cycle.current)
+            self._cycle.drift = self._cycle.drift if trends is None else trends
+
+    def _is_day_new(self, now_s: float) -> bool:
+        """Say whether the daily work is due in this cycle: at the start, and later where no scheduler runs."""
+        today = local_day(now_s, self._parts.site.site.timezone)
+        begins = not self._day_done or (today != self._day_done and not self._scheduler.running)
+        return begins and now_s >= self._daily_due_s
+
+    def _trends(self, assessment: SiteAssessment) -> Drift | None:
+        """Return today's drift; None where the history can't be used."""
         now_s = self._clock.now_s()
         try:
             close_days(self._history, now_s)
-            if self._cycle.current is not None:
-                self._cycle.drift = drift_of(self._history, self._cycle.current, now_s)
-            self._daily_error = ""
+            found = drift_of(self._history, assessment, now_s)
         except HistoryError as error:
             self._daily_error = str(error)
+            self._daily_due_s = now_s + DAILY_AGAIN_S
             log.error("%s; trends are as of the last good day", error)
+            return None
+        self._daily_error = ""
+        self._day_done = local_day(now_s, assessment.timezone)
+        return found
 
     def _take(self, observation: UnitObservation) -> None:
         self._cycle.take(observation)

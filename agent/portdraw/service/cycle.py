@@ -6,27 +6,47 @@ What fails outside (a full disk, say) is told in the agent's health and never st
 from __future__ import annotations
 
 import logging
-from collections.abc import Mapping
-from dataclasses import replace
+from collections import deque
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 
 from portdraw.history.store import History, HistoryError
+from portdraw.judgement.alarm import AlarmKind
 from portdraw.judgement.alarm_book import AlarmBook, AlarmChange
 from portdraw.judgement.assessment import SiteAssessment
 from portdraw.judgement.compare import assess
-from portdraw.judgement.condition import Condition
+from portdraw.judgement.condition import Condition, unjudged
 from portdraw.judgement.memory import Memory
 from portdraw.judgement.rules import site_conditions
 from portdraw.observation.unit_observation import UnitObservation
 from portdraw.plan.site import Site
 from portdraw.plan.tree import Tree
 from portdraw.reporting.alarm_message import alarm_message
+from portdraw.reporting.site_json import Json
 
 log = logging.getLogger("portdraw.cycle")
 _ALARMS_KEY = "alarm-book"
+# What waits while the history can't be written; a full disk must not fill the memory too. About 60 MB of
+# 8-port units, and as many polls of each as two hours of a site of ten units have.
+MOST_UNWRITTEN = 2400
+
+Drift = tuple[Condition, ...]
+
+
+@dataclass(frozen=True)
+class _News:
+    """An alarm that came up or is over, with the message about it as it was at that time."""
+
+    time_s: float
+    change: AlarmChange
+    message: dict[str, Json]
 
 
 class Cycle:
-    """Holds what lasts from one cycle to the next. Not thread-safe: the event loop calls it."""
+    """Holds what lasts from one cycle to the next. Not thread-safe: the event loop calls it.
+
+    `drift` is what the newest daily trends say, None while they were not worked out since the start.
+    """
 
     def __init__(
         self,
@@ -44,11 +64,13 @@ class Cycle:
         self._emulated = emulated
         self._memory = Memory()
         self._book = AlarmBook(site.site.timezone)
-        self._fresh: dict[str, UnitObservation] = {}
         self._newest: dict[str, UnitObservation] = {}
-        self._unwritten: list[UnitObservation] = []
-        self._unqueued: list[tuple[AlarmChange, float]] = []
-        self.drift: tuple[Condition, ...] = ()
+        self._unwritten: deque[UnitObservation] = deque()
+        self._untold: deque[_News] = deque()
+        self._book_changed = False
+        self._most_unwritten = max(MOST_UNWRITTEN, 2 * len(site.units))
+        self._dropped = 0
+        self.drift: Drift | None = None
         self.current: SiteAssessment | None = None
         self.history_error = ""
         self._restore()
@@ -57,55 +79,86 @@ class Cycle:
         """Keep a unit's newest observation for the next cycle."""
         self._newest[observation.unit] = observation
         self._unwritten.append(observation)
-        del self._unwritten[: -20 * max(1, len(self._site.units))]  # a full disk must not fill the memory
+        while len(self._unwritten) > self._most_unwritten:
+            self._unwritten.popleft()
+            self._dropped += 1
 
     @property
     def heard_units(self) -> int:
         """How many units have been asked so far."""
         return len(self._newest)
 
-    def run(self, time_s: float) -> list[AlarmChange]:
-        """Judge the site at `time_s` (site clock) and keep what came of it; return the alarms that changed."""
+    def run(self, time_s: float, trends: Callable[[SiteAssessment], Drift | None] | None = None) -> list[AlarmChange]:
+        """Judge the site at `time_s` (site clock) and keep what came of it; return the alarms that changed.
+
+        `trends`, where given, works the drift out anew before alarms are judged; None from it keeps what was known.
+        """
         assessment, self._memory = assess(
             self._site, self._tree, self._newest, time_s, self._every_s, self._emulated, self._memory
         )
+        if trends is not None:
+            fresh = trends(assessment)
+            self.drift = self.drift if fresh is None else fresh
         conditions = site_conditions(self._site, self._tree, assessment, self._memory, self._every_s)
-        changes = self._book.update([*conditions, *self.drift], time_s)
+        changes = self._book.update([*conditions, *self._drift()], time_s)
         self.current = replace(assessment, alarms=self._book.alarms(), cycle=self._memory.cycle)
-        self._unqueued += [(change, time_s) for change in changes]
-        self._keep(time_s)
+        self._note(changes, time_s)
+        self._keep()
         for change in changes:
             log.info("%s -> %s: %s", change.from_state, change.to_state, change.alarm.sentence)
         return changes
 
-    def _keep(self, time_s: float) -> None:
-        """Write readings, events, alarms and messages; what can't be written stays for the next cycle."""
+    def _drift(self) -> Drift:
+        """Return the drift conditions; before trends are known an alarm of before the restart stays as it was."""
+        if self.drift is not None:
+            return self.drift
+        alarms = self._book.alarms()
+        return tuple(unjudged(a.kind, a.unit, a.port) for a in alarms if a.kind is AlarmKind.DRIFT)
+
+    def _note(self, changes: list[AlarmChange], time_s: float) -> None:
+        """Put what people are to be told of into words now, while place and leg are as they were."""
+        assert self.current is not None
+        units = {unit.unit: unit for unit in self.current.units}
+        head = self._site.site
+        for change in changes:
+            self._book_changed = True
+            if change.came_up or change.is_over:
+                unit = units.get(change.alarm.unit)
+                message = alarm_message(change, head.name, head.timezone, self._emulated, time_s, unit)
+                self._untold.append(_News(time_s, change, message))
+
+    def _keep(self) -> None:
+        """Write readings, messages, events and alarms; what can't be written stays for the next cycle."""
         if self._history is None:
             self._unwritten.clear()
-            self._unqueued.clear()
+            self._untold.clear()
             return
         try:
             if self._unwritten:
-                self._history.record_cycle(self._unwritten, self._every_s)
+                self._history.record_cycle(tuple(self._unwritten), self._every_s)
                 self._unwritten.clear()
-            if self._unqueued:
-                # the book goes last: after a crash in between an alarm is told again, under the same key, never lost
-                for change, changed_s in self._unqueued:
-                    self._tell(change, changed_s)
+            while self._untold:
+                self._tell(self._history, self._untold[0])
+                self._untold.popleft()
+            if self._book_changed:
+                # the book goes last: after a crash in between an alarm is told again, never lost
                 self._history.put_state(_ALARMS_KEY, self._book.dump())
-                self._unqueued.clear()
-            self.history_error = ""
+                self._book_changed = False
         except HistoryError as error:
             if str(error) != self.history_error:
                 log.error("%s; reading and alarming go on", error)
             self.history_error = str(error)
-
-    def _tell(self, change: AlarmChange, time_s: float) -> None:
-        assert self._history is not None
-        if not change.came_up and not change.is_over:
             return
-        alarm = change.alarm
-        kind = "alarm-raised" if change.came_up else "alarm-returned"
+        self.history_error = ""
+        if self._dropped:
+            log.error("%d readings were lost while the history could not be written", self._dropped)
+            self._dropped = 0
+
+    def _tell(self, history: History, news: _News) -> None:
+        """Queue a message for each receiver, then write the event: a second try queues nothing twice."""
+        for receiver in self._receivers:
+            history.outbox.add(receiver, str(news.message["id"]), news.message, news.time_s)
+        alarm = news.change.alarm
         data: Mapping[str, object] = {
             "kind": alarm.kind.value,
             "sentence": alarm.sentence,
@@ -118,13 +171,8 @@ class Cycle:
             "measure": alarm.measure,
             "severity": alarm.severity.value,
         }
-        self._history.add_event(time_s, kind, alarm.unit, alarm.port, alarm.sentence, data)
-        for receiver in self._receivers:
-            unit = None if self.current is None else self.current.unit(alarm.unit)
-            message = alarm_message(
-                change, self._site.site.name, self._site.site.timezone, self._emulated, time_s, unit
-            )
-            self._history.outbox.add(receiver, str(message["id"]), message, time_s)
+        kind = "alarm-raised" if news.change.came_up else "alarm-returned"
+        history.add_event(news.time_s, kind, alarm.unit, alarm.port, alarm.sentence, data)
 
     def _restore(self) -> None:
         if self._history is None:

@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, field
 
 from portdraw.history.outbox import OutboxItem
 from portdraw.history.store import History, HistoryError
 from portdraw.reporting.alarm_message import message_body
 from portdraw.reporting.current import ReceiverHealth
-from portdraw.reporting.webhook import backoff_s, post
+from portdraw.reporting.webhook import LONGEST_WAIT_S, backoff_s, post
 from portdraw.service.clock import Clock
 
 log = logging.getLogger("portdraw.delivery")
 LOOK_EVERY_WALL_S = 1.0
 TIMEOUT_S = 5.0
+AT_ONCE = 20  # messages of one look
+# A message that was refused this often, some twenty minutes long, no longer holds up those behind it; it is tried
+# on. Common practice, no source.
+MAY_BE_PASSED_AFTER = 8
 
 
 @dataclass(frozen=True)
@@ -23,7 +28,7 @@ class Destination:
     """Where one receiver is, with its secret."""
 
     url: str
-    secret: bytes | None
+    secret: bytes | None = field(repr=False)
 
 
 class Delivery:
@@ -52,8 +57,8 @@ class Delivery:
             await asyncio.wait(self._tasks, timeout=within_s)
         try:
             async with asyncio.timeout(within_s):
-                await asyncio.gather(*(self._round(name) for name in self._destinations))
-        except (TimeoutError, HistoryError):
+                await asyncio.gather(*(self._look(name) for name in self._destinations))
+        except TimeoutError:
             pass
         try:
             return self._history.outbox.waiting()
@@ -62,16 +67,30 @@ class Delivery:
 
     async def _run(self, name: str) -> None:
         while True:
-            try:
-                await self._round(name)
-            except HistoryError as error:
-                self._health[name] = ReceiverHealth(name, False, str(error))
+            await self._look(name)
             await asyncio.sleep(LOOK_EVERY_WALL_S)
 
+    async def _look(self, name: str) -> None:
+        """Send what is due; whatever goes wrong is told in the health and ends nothing."""
+        try:
+            await self._round(name)
+        except HistoryError as error:
+            self._health[name] = ReceiverHealth(name, False, str(error))
+        except Exception as error:
+            log.exception("delivering to %s failed", name)
+            kind = type(error).__name__
+            self._health[name] = ReceiverHealth(name, False, f"delivering failed inside the agent ({kind})")
+
     async def _round(self, name: str) -> None:
-        for item in self._history.outbox.due(self._clock.now_s(), name, limit=20):
-            if not await self._send(name, item):
-                break  # keep the order: what came first is told first
+        """Send in the order in which messages were queued: one that has to wait holds up all behind it."""
+        for item in self._history.outbox.due(math.inf, name, limit=AT_ONCE):
+            if not (self._is_due(item) and await self._send(name, item)) and item.attempts < MAY_BE_PASSED_AFTER:
+                break
+
+    def _is_due(self, item: OutboxItem) -> bool:
+        wait_s = item.due_s - self._clock.now_s()
+        # longer than any back-off: the machine's clock was set back meanwhile
+        return wait_s <= 0 or wait_s > LONGEST_WAIT_S * self._clock.scale
 
     async def _send(self, name: str, item: OutboxItem) -> bool:
         destination = self._destinations[name]

@@ -13,6 +13,8 @@ from portdraw.observation.unit_observation import Outcome, UnitObservation
 from portdraw.service.clock import Clock
 
 log = logging.getLogger("portdraw.poller")
+GRACE_WALL_S = 2.0  # a reader that does not keep its own deadline is cut off this long after it
+FIRST_SPREAD_WALL_S = 2.0
 
 
 class Pollable(Protocol):
@@ -62,6 +64,9 @@ class Poller:
 
     def start(self) -> None:
         """Start one task for each unit; the first round comes at once, spread over at most two wall seconds."""
+        now_s = self._clock.now_s()
+        # every name is there before anything runs: `overdue` is asked from other threads
+        self.due_s = {unit.name: now_s for unit in self._units}
         self._tasks = [asyncio.create_task(self._run(unit), name=f"poll {unit.name}") for unit in self._units]
 
     async def poll_all_once(self) -> None:
@@ -83,7 +88,7 @@ class Poller:
 
     async def _run(self, unit: Pollable) -> None:
         phase = phase_s(unit.name, self._every_s)
-        await asyncio.sleep(phase_s(unit.name, min(2.0, self._clock.wall_s(self._every_s))))
+        await asyncio.sleep(phase_s(unit.name, min(FIRST_SPREAD_WALL_S, self._clock.wall_s(self._every_s))))
         while True:
             await self._poll(unit)
             now_s = self._clock.now_s()
@@ -98,7 +103,8 @@ class Poller:
             slow = last_slow_s is None or began_s - last_slow_s >= self._slow_every_s or began_s < last_slow_s
             self._reading.add(unit.name)
             try:
-                observation = await unit.poll(self._deadline_s, slow)
+                async with asyncio.timeout(self._deadline_s + GRACE_WALL_S):
+                    observation = await unit.poll(self._deadline_s, slow)
             except Exception as error:  # a fault of ours in one unit must not end the watch over the others
                 log.exception("reading %s failed", unit.name)
                 observation = UnitObservation(

@@ -14,7 +14,7 @@ MOST_OCTETS = 4096
 
 
 def fetch(secret: Secret, folder: Path, what: str) -> bytes:
-    """Return a secret's octets without a final line end. Raises SettingsError."""
+    """Return a secret's octets without a final line end; `what` begins each error. Raises SettingsError."""
     if secret.env is not None:
         value = os.environ.get(secret.env)
         if not value:
@@ -49,18 +49,18 @@ def is_open_to_all(secret: Secret, folder: Path) -> bool:
 def accesses(loaded: LoadedSettings) -> dict[str, Access]:
     """Return every access of the settings with its secrets. Raises SettingsError."""
     folder = loaded.path.parent
-    return {name: _access(name, entry, folder) for name, entry in loaded.settings.access.items()}
+    return {name: _access(loaded, name, entry, folder) for name, entry in loaded.settings.access.items()}
 
 
-def _access(name: str, entry: AccessSettings, folder: Path) -> Access:
+def _access(loaded: LoadedSettings, name: str, entry: AccessSettings, folder: Path) -> Access:
     if entry.version == 2:
         assert entry.community is not None
-        return Community(fetch(entry.community, folder, f"access {name}, community"))
+        return Community(fetch(entry.community, folder, loaded.where("access", name, "community")))
     auth = privacy = b""
     if entry.auth != "none" and entry.auth_secret is not None:
-        auth = _passphrase(entry.auth_secret, folder, f"access {name}, auth_secret")
+        auth = _passphrase(entry.auth_secret, folder, loaded.where("access", name, "auth_secret"))
     if entry.privacy != "none" and entry.privacy_secret is not None:
-        privacy = _passphrase(entry.privacy_secret, folder, f"access {name}, privacy_secret")
+        privacy = _passphrase(entry.privacy_secret, folder, loaded.where("access", name, "privacy_secret"))
     return User(entry.user or "", entry.auth, auth, entry.privacy, privacy)
 
 

@@ -8,7 +8,11 @@ from urllib.parse import urlsplit
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
-from portdraw.plan.yaml_text import load_typed, read_text
+from portdraw.plan.yaml_text import load_with_tree, read_text
+from portdraw.plan.yaml_tree import YamlTree, show_path
+from portdraw.reporting.webhook import why_refused
+
+LOOPBACK_NAMES = ("127.0.0.1", "::1", "localhost")
 
 Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*$", max_length=80)]
 
@@ -55,6 +59,16 @@ class Listen(Part):
     host: str = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65535)] = 8437
 
+    @field_validator("host")
+    @classmethod
+    def _loopback(cls, value: str) -> str:
+        if value not in LOOPBACK_NAMES:
+            raise ValueError(
+                "is not this machine's loopback; pages are served without authentication, so only "
+                "127.0.0.1 or ::1 is allowed"
+            )
+        return value
+
 
 class Poll(Part):
     """How often and how patiently the units are read, in seconds of site time (the deadline in wall time)."""
@@ -81,8 +95,7 @@ class AccessSettings(Part):
     @field_validator("version", mode="before")
     @classmethod
     def _version(cls, value: object) -> object:
-        text = str(value).removesuffix("c").removesuffix("C")
-        return int(text) if text.isdigit() else value
+        return {"2": 2, "2c": 2, "2C": 2, "3": 3}.get(str(value), value)
 
     @model_validator(mode="after")
     def _whole(self) -> AccessSettings:
@@ -110,9 +123,10 @@ class Receiver(Part):
     @field_validator("webhook")
     @classmethod
     def _url(cls, value: str) -> str:
+        refused = why_refused(value, emulated=False)
+        if refused:
+            raise ValueError(refused)
         parts = urlsplit(value)
-        if parts.scheme not in ("http", "https") or not parts.hostname:
-            raise ValueError("must be an address such as http://127.0.0.1:8438/alarms")
         if parts.username or parts.password:
             raise ValueError("must hold no user name or password: use `secret`")
         return value
@@ -143,7 +157,7 @@ class Settings(Part):
     @field_validator("format", mode="before")
     @classmethod
     def _format(cls, value: object) -> object:
-        return int(value) if isinstance(value, str) and value.isdigit() else value
+        return 1 if value == "1" else value
 
 
 class SettingsError(Exception):
@@ -153,9 +167,15 @@ class SettingsError(Exception):
 class LoadedSettings:
     """Settings with the file they came from; paths in them are relative to that file."""
 
-    def __init__(self, path: Path, settings: Settings) -> None:
+    def __init__(self, path: Path, settings: Settings, tree: YamlTree) -> None:
         self.path = path
         self.settings = settings
+        self._tree = tree
+
+    def where(self, *parts: str) -> str:
+        """Return the place of a part as errors name it: "settings.yaml:9:20: access.terminal-v3.auth_secret"."""
+        line, column = self._tree.mark(parts)
+        return f"{self.path}:{line}:{column}: {show_path(parts)}"
 
     @property
     def site_path(self) -> Path:
@@ -173,4 +193,4 @@ class LoadedSettings:
 
 def load_settings(path: Path) -> LoadedSettings:
     """Read a settings file. Raises PlanError with place and sentence for everything that is wrong."""
-    return LoadedSettings(path, load_typed(read_text(path), str(path), Settings))
+    return LoadedSettings(path, *load_with_tree(read_text(path), str(path), Settings))

@@ -10,13 +10,14 @@ from collections.abc import Iterator
 import uvicorn
 from starlette.applications import Starlette
 
-from portdraw.service.settings import SettingsError
-
-LOOPBACK_NAMES = ("127.0.0.1", "::1", "localhost")
+from portdraw.service.settings import LOOPBACK_NAMES, SettingsError
 
 
 def bind(host: str, port: int) -> socket.socket:
-    """Return a bound socket. Raises SettingsError with one sentence (port in use, address not ours, not loopback)."""
+    """Return a listening socket. Raises SettingsError with one sentence (port in use, not ours, not loopback).
+
+    It listens from here on: two sockets can be bound to one port side by side, but only one of them can listen.
+    """
     if host not in LOOPBACK_NAMES:
         raise SettingsError(
             f"listen: {host} is not this machine's loopback; pages are served without authentication, so only "
@@ -27,6 +28,7 @@ def bind(host: str, port: int) -> socket.socket:
     sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         sock.bind((host, port))
+        sock.listen(100)
     except OSError as error:
         sock.close()
         raise SettingsError(

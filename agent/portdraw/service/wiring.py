@@ -14,10 +14,11 @@ from portdraw.reading.access import Access
 from portdraw.reading.catalogue import Catalogue, standard_catalogue
 from portdraw.reading.engine import Engine, parse_address
 from portdraw.reading.unit_reader import UnitReader
+from portdraw.reporting.webhook import why_refused
 from portdraw.service.clock import Clock
 from portdraw.service.delivery import Destination
 from portdraw.service.secrets_of import accesses, fetch
-from portdraw.service.settings import LoadedSettings
+from portdraw.service.settings import LoadedSettings, SettingsError
 
 
 @dataclass(frozen=True)
@@ -28,20 +29,24 @@ class Parts:
     site: Site
     accesses: dict[str, Access]
     destinations: dict[str, Destination]
+    emulated: bool
 
 
-def gather(loaded: LoadedSettings) -> Parts:
-    """Load the site file and the secrets. Raises PlanError or SettingsError, each with clear sentences."""
+def gather(loaded: LoadedSettings, *, emulated: bool = False) -> Parts:
+    """Load the site file and the secrets. Raises PlanError or SettingsError, each with clear sentences.
+
+    An emulated site may tell receivers on this machine only: any other is refused here.
+    """
     site, tree = load_site_with_tree(loaded.site_path)
     _check_access(loaded, site, tree)
-    return Parts(loaded, site, accesses(loaded), _destinations(loaded))
+    return Parts(loaded, site, accesses(loaded), _destinations(loaded, emulated), emulated)
 
 
-def open_history(parts: Parts, emulated: bool) -> History:
+def open_history(parts: Parts) -> History:
     """Open the history. Raises HistoryError."""
     settings = parts.loaded.settings
     return History.open(
-        parts.loaded.history_folder, parts.site.site.timezone, settings.history.hot_days, emulated=emulated
+        parts.loaded.history_folder, parts.site.site.timezone, settings.history.hot_days, emulated=parts.emulated
     )
 
 
@@ -71,10 +76,15 @@ def _check_access(loaded: LoadedSettings, site: Site, tree: YamlTree) -> None:
         raise PlanError(str(loaded.site_path), problems)
 
 
-def _destinations(loaded: LoadedSettings) -> dict[str, Destination]:
+def _destinations(loaded: LoadedSettings, emulated: bool) -> dict[str, Destination]:
     found: dict[str, Destination] = {}
     folder: Path = loaded.path.parent
     for name, receiver in loaded.settings.receivers.items():
-        secret = None if receiver.secret is None else fetch(receiver.secret, folder, f"receiver {name}, secret")
+        refused = why_refused(receiver.webhook, emulated)
+        if refused:
+            raise SettingsError(f"{loaded.where('receivers', name, 'webhook')}: {refused}")
+        secret = None
+        if receiver.secret is not None:
+            secret = fetch(receiver.secret, folder, loaded.where("receivers", name, "secret"))
         found[name] = Destination(receiver.webhook, secret)
     return found

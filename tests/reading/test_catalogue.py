@@ -1,0 +1,123 @@
+"""The MIB objects as data: sources, units, names, and object identifiers against copies that are not ours."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from pydantic import ValidationError
+from pysnmp.smi.builder import MibBuilder
+from tests.references.reference_table import rows
+
+from portdraw.observation.record import PortState, PowerSource, Quantity
+from portdraw.plan.plan_error import PlanError
+from portdraw.reading.catalogue import MibObject, load_catalogue, standard_catalogue
+from portdraw.reading.varbind import oid_text
+
+CATALOGUE = standard_catalogue()
+WATTS = {Quantity.PORT_DRAW, Quantity.PORT_GRANTED, Quantity.UNIT_DRAW, Quantity.UNIT_BUDGET}
+# rows whose object identifier no second copy at hand confirms
+NO_SECOND_SOURCE = {
+    "pethPsePortActualPower",  # IEEE 802.3.1; the column is not in RFC 3621
+    "pethPsePortActualPower@mib-2",  # seen in one circulating text only, where it does not belong
+    "lldpXdot3LocPowerSource",  # agents' practice: the module of 2005 ends at column 6
+    "lldpXdot3RemPowerSource",
+    "lldpV2Xdot3LocPowerSource",  # the neighbouring columns 10 to 14 were read in copy D, this one was not
+    "extremePethPortMeasuredPower",  # private columns: a recorded agent has values there that fit (test_recordings)
+    "snAgentPoePortConsumed",
+    "cpeExtPsePortPwrConsumption",
+}
+
+
+@pytest.mark.parametrize("name", CATALOGUE.objects)
+def test_every_row_has_a_source_and_watts_a_unit_and_a_basis(name: str) -> None:
+    entry = CATALOGUE.objects[name]
+    assert len(entry.source) >= 10
+    assert (entry.unit == "W") == (entry.quantity in WATTS)
+    assert (entry.basis is not None) == (entry.unit == "W")
+    assert entry.unit in ("W", "s", "count", "")
+    assert CATALOGUE.module_of[name].document
+
+
+def test_names_and_object_identifiers_are_unique() -> None:
+    oids = [entry.oid for entry in CATALOGUE.objects.values()]
+    assert len(set(oids)) == len(oids)
+    assert sum(len(module.objects) for module in CATALOGUE.modules) == len(CATALOGUE.objects)
+
+
+def test_states_and_sources_are_words_of_the_records() -> None:
+    for _, entry in CATALOGUE.of(Quantity.PORT_STATE):
+        assert set(entry.values.values()) == set(PortState)
+    for quantity in (Quantity.PORT_PD_SOURCE, Quantity.UNIT_OWN_SOURCE):
+        for _, entry in CATALOGUE.of(quantity):
+            assert {*entry.values.values(), *entry.bits.values()} <= set(PowerSource)
+
+
+def test_object_identifiers_agree_with_copies_that_are_not_ours() -> None:
+    """tests/references/mib_objects.csv; what it lacks is listed above and nowhere else."""
+    second = {row["object"]: row["oid"] for row in rows("mib_objects.csv")}
+    assert {name: CATALOGUE.objects[name].oid for name in second} == second
+    assert set(CATALOGUE.objects) - set(second) == NO_SECOND_SOURCE
+
+
+def test_system_group_agrees_with_the_library_s_own_module() -> None:
+    builder = MibBuilder()
+    names = [name for name in CATALOGUE.objects if CATALOGUE.module_of[name].module == "SNMPv2-MIB"]
+    assert len(names) == 4
+    for name in names:
+        (symbol,) = builder.import_symbols("SNMPv2-MIB", name)
+        assert oid_text(tuple(symbol.name)) == CATALOGUE.objects[name].oid
+
+
+def test_private_columns_lie_below_their_enterprise() -> None:
+    """Structure of management information: 1.3.6.1.4.1 is enterprises (RFC 2578), then the IANA number."""
+    for module in CATALOGUE.modules:
+        for name, entry in module.objects.items():
+            private = entry.arcs[:6] == (1, 3, 6, 1, 4, 1)
+            assert private == (module.enterprise is not None), name
+            assert not private or entry.arcs[6] == module.enterprise
+
+
+def test_standard_watts_come_before_private_ones() -> None:
+    order = [CATALOGUE.module_of[name].enterprise is not None for name, _ in CATALOGUE.of(Quantity.PORT_DRAW)]
+    assert order == sorted(order)
+
+
+ROW = {"oid": "1.3.6.1.4.1.9.1", "index": "group-port", "quantity": "port draw", "syntax": "gauge", "unit": "W"}
+GOOD = {**ROW, "basis": "measured", "source": "a module text"}
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"basis": None}, "watts need a basis"),
+        ({"unit": "mW"}, "a quantity in watts, and no other, has the unit W"),
+        ({"unit": "", "basis": None}, "a quantity in watts, and no other, has the unit W"),
+        ({"source": ""}, "at least 5 characters"),
+        ({"oid": "1.3.x"}, "is not an object identifier"),
+        ({"scale": 0}, "greater than 0"),
+        ({"quantity": None}, "an object needs a quantity or a role"),
+        ({"syntax": "integer-or-bits2", "bits": {0: "unknown"}}, "two bits have four values"),
+        ({"colour": "red"}, "Extra inputs are not permitted"),
+    ],
+)
+def test_a_row_that_says_too_little_is_refused(change: dict[str, object], sentence: str) -> None:
+    MibObject.model_validate(GOOD)
+    with pytest.raises(ValidationError, match=sentence):
+        MibObject.model_validate({**GOOD, **change})
+
+
+def test_one_name_in_two_files_is_refused(tmp_path: Path) -> None:
+    row = "{oid: 1.3.6.1.2.1.1.5, index: scalar, role: r, syntax: text, source: some text}"
+    text = f"module: M\ndocument: D\nobjects:\n  one: {row}\n"
+    (tmp_path / "1.yaml").write_text(text)
+    assert list(load_catalogue(tmp_path).objects) == ["one"]
+    (tmp_path / "2.yaml").write_text(text)
+    with pytest.raises(ValueError, match="the object one stands in two files"):
+        load_catalogue(tmp_path)
+
+
+def test_a_damaged_file_is_named_with_its_line(tmp_path: Path) -> None:
+    (tmp_path / "1.yaml").write_text("module: M\ndocument: D\nobjects:\n  one: {oid: 1.3.6.1}\n")
+    with pytest.raises(PlanError, match=r"1\.yaml:4:"):
+        load_catalogue(tmp_path)
