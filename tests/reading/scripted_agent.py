@@ -10,6 +10,7 @@ import bisect
 import socket
 from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager
+from itertools import accumulate
 from typing import cast
 
 from tests.reading import ber
@@ -102,8 +103,8 @@ class ScriptedAgent(asyncio.DatagramProtocol):
         """Return the right answer; GETBULK ends where `most` bindings or `most_octets` are reached."""
         bindings = self.bindings(question, most)
         if question.pdu == ber.GETBULK:
-            while len(bindings) > 1 and sum(map(len, bindings)) > most_octets:
-                bindings.pop()
+            sizes = accumulate(map(len, bindings))
+            bindings = [one for one, size in zip(bindings, sizes, strict=True) if size <= most_octets] or bindings[:1]
         return self.response(question, bindings)
 
     def response(self, question: Request, bindings: list[bytes], status: int = 0, index: int = 0) -> bytes:

@@ -147,6 +147,28 @@ def test_large_answers_that_never_arrive_are_asked_for_in_smaller_ones() -> None
     assert all(whole(column) for column in found.values())
 
 
+def test_every_other_answer_lost_is_read_whole() -> None:
+    def twist(engine: MapEngine, oids: Sequence[Oid], repetitions: int | None) -> Answer:
+        if len(engine.asked) % 2:
+            raise ReadError(Failure.SILENT, "no answer")
+        return engine.honest(oids, repetitions)
+
+    engine = MapEngine(ROWS, twist)
+    assert all(whole(column) for column in walk(engine, [STATE, CLASS, WATTS]).values())
+    assert len(engine.asked) < 60
+
+
+def test_one_lost_answer_does_not_make_the_rest_slow() -> None:
+    def twist(engine: MapEngine, oids: Sequence[Oid], repetitions: int | None) -> Answer:
+        if len(engine.asked) == 1:
+            raise ReadError(Failure.SILENT, "no answer")
+        return engine.honest(oids, repetitions)
+
+    engine = MapEngine(ROWS, twist)
+    assert all(whole(column) for column in walk(engine, [STATE, CLASS, WATTS]).values())
+    assert len(engine.asked) <= 6
+
+
 def test_silence_in_the_middle_keeps_what_came() -> None:
     def twist(engine: MapEngine, oids: Sequence[Oid], repetitions: int | None) -> Answer:
         if len(engine.asked) > 1:

@@ -3,24 +3,30 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import signal
 import socket
+import sys
 import tempfile
 import time
 import webbrowser
+from collections.abc import Callable
+from contextlib import closing
 from datetime import datetime, timedelta
+from itertools import takewhile
 from pathlib import Path
 from typing import Annotated
 from zoneinfo import ZoneInfo
 
 import typer
+from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
 from portdraw.cli.demo_desk import DemoDesk
 from portdraw.cli.demo_folder import write_demo_folder
+from portdraw.cli.demo_words import DemoWords, say
 from portdraw.cli.problems import FINE, tell
 from portdraw.history.store import History
-from portdraw.judgement.alarm_book import AlarmChange
 from portdraw.plan.loader import load_site
 from portdraw.plan.site import Site
 from portdraw.plan.tree import Tree
@@ -63,52 +69,53 @@ def demo(
 async def _demo(folder: Path, for_s: float | None, browser: bool, seed: int, port: int) -> int:
     site = load_site(SITE_FILE)
     start_s = story_start_s(site, time.time())
-    print(f"EMULATED: {site.site.name}, {len(site.units)} units. Site time runs {SCALE:.0f} times as fast as yours.")
-    desk = DemoDesk(_say_message)
-    await desk.start()
+    say(f"EMULATED: {site.site.name}, {len(site.units)} units. Site time runs {SCALE:.0f} times as fast as yours.")
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(number, stop.set)
-    history_folder = folder / "history"
-    history = History.open(history_folder, site.site.timezone, emulated=True)
-    await asyncio.to_thread(_write_past, site, history, start_s, seed)
-    history.close()
+    with closing(History.open(folder / "history", site.site.timezone, emulated=True)) as history:
+        await asyncio.to_thread(_write_past, site, history, start_s, seed, stop.is_set)
+    if stop.is_set():
+        say("EMULATED: stopped before the story began; there is nothing to audit.")
+        return FINE
 
     clock = Clock(start_s, SCALE)
+    words = DemoWords(site.site.timezone, clock)
+    desk = DemoDesk(words.message)
     emulated = EmulatedSite(site, clock.now_s, start_s, seed)
-    addresses = await emulated.start()
-    access = next(unit.access for unit in site.units.values() if unit.readable)
-    settings = write_demo_folder(
-        folder, SITE_FILE, addresses, emulated.credentials, access, desk.url, _free_port(port)
-    )
-    parts = gather(load_settings(settings), emulated=True)
-    history = open_history(parts)
     try:
-        seen: list[AlarmChange] = []
-        agent = Agent(parts, history, clock, on_change=lambda change: _say_change(change, site, clock, seen))
-        print(f"Overview: {agent.address}   metrics: {agent.address}/metrics   Ctrl-C ends it and writes the audit.")
-        for scene in LIVE.on(site).scenes:
-            loop.call_later(clock.wall_s(scene.after_s), _say_scene, scene.told, site, clock)
-        if for_s is not None:
-            loop.call_later(for_s, stop.set)
-        if browser:
-            await asyncio.to_thread(webbrowser.open, agent.address)
-        for sentence in await agent.run(stop):
-            tell(f"left undone: {sentence}")
-        now_s = clock.now_s()
-        audit = build_audit(parts.site, Tree(parts.site), history, start_s - PAST_DAYS * 86_400, now_s, now_s, True)
-        paths = write_audit(audit, Path.cwd(), "portdraw-audit-EMULATED")
+        await desk.start()
+        addresses = await emulated.start()
+        access = next(unit.access for unit in site.units.values() if unit.readable)
+        settings = write_demo_folder(
+            folder, SITE_FILE, addresses, emulated.credentials, access, desk.url, _free_port(port)
+        )
+        parts = gather(load_settings(settings), emulated=True)
+        with closing(open_history(parts)) as history:
+            agent = Agent(parts, history, clock, on_change=words.change)
+            say(
+                f"Overview: {agent.address}   metrics: {agent.address}/metrics   Ctrl-C ends it and writes the audit."
+            )
+            for scene in LIVE.on(site).scenes:
+                loop.call_later(clock.wall_s(start_s + scene.after_s - clock.now_s()), words.scene, scene.told)
+            if for_s is not None:
+                loop.call_later(for_s, stop.set)
+            if browser and _has_screen():
+                await asyncio.to_thread(webbrowser.open, agent.address)
+            for sentence in await agent.run(stop):
+                tell(f"left undone: {sentence}")
+            now_s = clock.now_s()
+            began_s = start_s - PAST_DAYS * 86_400
+            audit = build_audit(parts.site, Tree(parts.site), history, began_s, now_s, now_s, True)
+            paths = write_audit(audit, Path.cwd(), "portdraw-audit-EMULATED")
     finally:
-        history.close()
         emulated.stop()
         await desk.stop()
-    raised = [change.alarm for change in seen if change.came_up]
-    returned = [change.alarm for change in seen if change.is_over]
-    counts = f"{len(raised)} alarms came up, {len(returned)} returned, {len(desk.messages)} messages at the webhook"
-    print(f"EMULATED: {counts}.")
+    told = f"{words.came_up} alarms came up, {words.over} returned, {len(desk.messages)} messages at the webhook"
+    say(f"EMULATED: {told}.")
     for path in paths:
-        print(f"audit written: {path}")
+        say(f"audit written: {path}")
     return FINE
 
 
@@ -119,22 +126,28 @@ def story_start_s(site: Site, now_s: float) -> float:
     return yesterday.replace(hour=14, minute=0, second=0, microsecond=0).timestamp()
 
 
-def _write_past(site: Site, history: History, start_s: float, seed: int) -> None:
-    columns = (
-        TextColumn("writing the {task.fields[days]} days before"),
-        BarColumn(),
-        TextColumn("{task.percentage:.0f} %"),
-    )
-    with Progress(*columns, transient=True) as progress:
+def _write_past(site: Site, history: History, start_s: float, seed: int, stopped: Callable[[], bool]) -> None:
+    said = f"writing the {PAST_DAYS} days before"
+    console = Console()
+    if not console.is_terminal:
+        say(f"{said} ...")
+    columns = (TextColumn(said), BarColumn(), TextColumn("{task.percentage:.0f} %"))
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
         began_s = start_s - PAST_DAYS * 86_400
-        task = progress.add_task("past", total=start_s - began_s, days=PAST_DAYS)
+        task = progress.add_task("past", total=start_s - began_s)
+        rows = past_rows(site, start_s, seed, PAST_DAYS, PAST_EVERY_S)
         write_past(
-            past_rows(site, start_s, seed, PAST_DAYS, PAST_EVERY_S),
+            takewhile(lambda _: not stopped(), rows),
             site,
             history,
             PAST_EVERY_S,
             lambda time_s: progress.update(task, completed=time_s - began_s),
         )
+
+
+def _has_screen() -> bool:
+    """False where opening a browser would take over a terminal without a screen."""
+    return sys.platform in ("darwin", "win32") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
 
 
 def _free_port(wanted: int) -> int:
@@ -146,24 +159,3 @@ def _free_port(wanted: int) -> int:
         except OSError:
             return 0
     return wanted
-
-
-def _clock_text(site: Site, clock: Clock) -> str:
-    return datetime.fromtimestamp(clock.now_s(), ZoneInfo(site.site.timezone)).strftime("%H:%M:%S")
-
-
-def _say_scene(told: str, site: Site, clock: Clock) -> None:
-    print(f"{_clock_text(site, clock)}  story     {told}", flush=True)
-
-
-def _say_change(change: AlarmChange, site: Site, clock: Clock, seen: list[AlarmChange]) -> None:
-    seen.append(change)
-    if change.came_up or change.is_over:
-        state = "raised" if change.came_up else "returned"
-        print(f"{_clock_text(site, clock)}  {state:8}  {change.alarm.sentence}", flush=True)
-
-
-def _say_message(message: dict[str, object]) -> None:
-    where = message.get("where")
-    unit = where.get("unit") if isinstance(where, dict) else None
-    print(f"          webhook   got {message.get('state')}: {message.get('kind')}, {unit}", flush=True)

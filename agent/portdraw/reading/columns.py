@@ -48,16 +48,25 @@ class Column:
 class Reader:
     """Asks one agent until its deadline (loop time, seconds); counts its own requests.
 
-    `why_missing` tells, after `scalars`, why an instance has no value although the agent did not deny having it.
+    `most` bindings are asked for at once; it falls where larger answers did not arrive. `why_missing` tells, after `scalars`, why an instance has no value although the agent did not deny having it.
     """
 
-    def __init__(self, engine: Engine, target: Target, deadline: float, request_timeout_s: float = REQUEST_TIMEOUT_S):
+    def __init__(
+        self,
+        engine: Engine,
+        target: Target,
+        deadline: float,
+        request_timeout_s: float = REQUEST_TIMEOUT_S,
+        most: int = MOST_VARBINDS_PER_REQUEST,
+    ) -> None:
         self._engine = engine
         self._target = target
         self._deadline = deadline
         self._request_timeout_s = request_timeout_s
         self._began = asyncio.get_running_loop().time()
-        self._cap = MOST_VARBINDS_PER_REQUEST  # falls where larger answers did not arrive
+        self._lost = 0  # large questions in a row that brought nothing
+        self._failure: ReadError | None = None
+        self.most = most
         self.requests = 0
         self.answered = False
         self.why_missing: dict[Oid, str] = {}
@@ -125,7 +134,7 @@ class Reader:
         alone: list[Column] = []
         limit = MOST_VARBINDS_PER_REQUEST
         while live := [column for column in group if not column.ended and column not in alone]:
-            repetitions = max(1, min(limit, self._cap) // len(live))
+            repetitions = max(1, min(limit, self.most) // len(live))
             answer, why = await self._bulk(live, repetitions)
             if answer is not None and why is None:
                 self._take(live, answer)
@@ -139,13 +148,13 @@ class Reader:
             elif repetitions > 1:
                 limit = max(len(live), repetitions * len(live) // 4)
                 if status in (ErrorStatus.NO_ERROR, ErrorStatus.TOO_BIG):
-                    self._cap = limit
+                    self.most = limit
             elif len(live) > 1:
                 alone += live[: len(live) // 2]
                 limit = MOST_VARBINDS_PER_REQUEST
             else:
                 live[0].end(f"{why} after {oid_text(live[0].last)}", status in _DENIED)
-                self._cap = MOST_VARBINDS_PER_REQUEST  # it was this object, not the size
+                self.most = MOST_VARBINDS_PER_REQUEST  # it was this object, not the size
         if len(alone) == 1 or len(alone) == len(group):
             for column in alone:
                 await self._walk([column])
@@ -186,6 +195,7 @@ class Reader:
     async def _ask(self, oids: Sequence[Oid], repetitions: int | None, garbled_tries: int = 1) -> Answer:
         """Ask, and ask again for less where nothing came: large answers are the first to get lost."""
         failure: ReadError | None = None
+        asked = repetitions
         for attempt in range(TRIES):
             left_s = self.left_s()
             if left_s <= 0.01:
@@ -205,13 +215,19 @@ class Reader:
                     break
                 if self.answered and error.failure is Failure.WRONG_PRIVACY:
                     failure = ReadError(Failure.SILENT, str(error))  # it has understood us before: a lost answer
-                if failure.failure is Failure.SILENT and repetitions is not None:
+                if failure.failure is Failure.SILENT and repetitions is not None and repetitions > 1:
                     repetitions = max(1, repetitions // 4)
-                    self._cap = min(self._cap, repetitions * len(oids))
+                    self._lost += 1
+                    if self._lost > 1:  # one may be chance
+                        self.most = min(self.most, repetitions * len(oids))
             else:
                 self.answered = True
+                self._failure = None
+                self._lost = 0 if asked == repetitions else self._lost
                 return answer
+        failure = failure or self._failure
         if failure is not None and failure.failure is not Failure.SILENT:
+            self._failure = failure
             raise failure
         waited_s = asyncio.get_running_loop().time() - self._began
         after = "no further answer within" if self.answered else "no answer within"

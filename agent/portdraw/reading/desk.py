@@ -19,10 +19,12 @@ class Asked:
         self.key = key
         self.future: asyncio.Future[Answer] = asyncio.get_running_loop().create_future()
         self.heard = 0
+        self.garbage = False
         self.limit: asyncio.Timeout | None = None
 
     def hear_garbage(self) -> None:
         """Wait only a little longer: the right answer may still follow, but most likely this was it."""
+        self.garbage = True
         if self.limit is None or self.future.done():
             return
         soon = asyncio.get_running_loop().time() + GARBAGE_GRACE_S

@@ -256,7 +256,8 @@ class PysnmpEngine:
             raise ReadError(Failure.UNREACHABLE, f"{target} can't be asked ({_short(error)})") from None
         except TimeoutError:
             if asked.heard:
-                sentence = f"{target} answered, but with nothing that can be used"
+                what = "with nothing that can be used" if asked.garbage else "too late or not what was asked"
+                sentence = f"{target} answered, but {what}"
                 raise ReadError(Failure.GARBLED, sentence) from None
             raise
         finally:

@@ -15,7 +15,7 @@ from portdraw.observation.unit_observation import Outcome, UnitObservation
 from portdraw.plan.ports import sort_key
 from portdraw.plan.site import Unit
 from portdraw.reading.catalogue import Catalogue, MibObject
-from portdraw.reading.columns import Column, Reader
+from portdraw.reading.columns import MOST_VARBINDS_PER_REQUEST, Column, Reader
 from portdraw.reading.engine import Engine, Failure, ReadError, Target, parse_address
 from portdraw.reading.port_identity import PortIdentity
 from portdraw.reading.unit_records import Key, UnitRecords
@@ -45,6 +45,7 @@ class UnitReader:
         self._identity: PortIdentity | None = None
         self._kept: dict[Key, Record] = {}
         self._known_ports: dict[str, None] = {}
+        self._most = MOST_VARBINDS_PER_REQUEST
         self._uptime: tuple[float, float] | None = None  # seconds, and the loop time at which they were read
         self._delivering: frozenset[str | None] | None = None
         self._newly_delivering = False
@@ -52,7 +53,8 @@ class UnitReader:
     async def poll(self, deadline_s: float, slow: bool) -> UnitObservation:
         """Read once, within `deadline_s` of wall time. Never raises for what the agent does."""
         began_s = self._now_s()
-        reader = Reader(self._engine, self._target, asyncio.get_running_loop().time() + deadline_s)
+        deadline = asyncio.get_running_loop().time() + deadline_s
+        reader = Reader(self._engine, self._target, deadline, most=self._most)
         records = UnitRecords(self._catalogue, self._present, began_s)
         outcome, reason = Outcome.ANSWERED, ""
         try:
@@ -70,6 +72,7 @@ class UnitReader:
             outcome, reason = _outcome(error)
             if error.failure is Failure.TIME_WINDOW:
                 self._identity = None
+        self._most = min(MOST_VARBINDS_PER_REQUEST, reader.most * 2)  # what was too much last time may do next time
         ordered = sorted(records, key=lambda record: (record.port is not None, sort_key(record.port or "0")))
         return UnitObservation(self.name, began_s, self._now_s(), outcome, reason, tuple(ordered), reader.requests)
 

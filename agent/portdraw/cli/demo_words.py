@@ -1,0 +1,47 @@
+"""What the demo prints while it runs: the story's scenes, the alarms, and what the webhook was told."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from portdraw.judgement.alarm_book import AlarmChange
+from portdraw.service.clock import Clock
+
+
+class DemoWords:
+    """Prints each line with the site's clock, and keeps the changes that it saw."""
+
+    def __init__(self, timezone: str, clock: Clock) -> None:
+        self._zone = ZoneInfo(timezone)
+        self._clock = clock
+        self.came_up = 0
+        self.over = 0
+
+    def scene(self, told: str) -> None:
+        """Tell a scene of the story."""
+        self._line("story", told)
+
+    def change(self, change: AlarmChange) -> None:
+        """Tell an alarm that came up or is over."""
+        if change.came_up:
+            self.came_up += 1
+            self._line("raised", change.alarm.sentence)
+        elif change.is_over:
+            self.over += 1
+            self._line("returned", change.alarm.sentence)
+
+    def message(self, message: dict[str, object]) -> None:
+        """Tell what the receiver got."""
+        where = message.get("where")
+        unit = where.get("unit") if isinstance(where, dict) else "the site"
+        self._line("webhook", f"got {message.get('state')}: {message.get('kind')}, {unit}")
+
+    def _line(self, what: str, text: str) -> None:
+        moment = datetime.fromtimestamp(self._clock.now_s(), self._zone).strftime("%H:%M:%S")
+        say(f"{moment}  {what:8}  {text}")
+
+
+def say(text: str) -> None:
+    """Print a line at once, also into a pipe."""
+    print(text, flush=True)
