@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import random
 import re
-from collections.abc import Coroutine, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
-from typing import Any
+from typing import cast
 
 import pytest
 from tests.reading.polling import opened, poll, reader, run
@@ -28,7 +29,7 @@ V2C = Community(COMMUNITY)
 V3 = user("sha256", "aes128")
 PAIRS = [(auth, privacy) for auth in AUTH for privacy in (*PRIVACY, "none")] + [("none", "none")]
 SECRETS = (b"watch-only", b"correct horse", b"wrong secret", b"other-community")
-SILENT_S = 2.5  # deadline of polls that are expected to bring nothing
+SILENT_S = 1.2  # deadline of polls that are expected to bring nothing
 
 # entries of tables, of which every column is read: power, private columns, LLDP (the arc 1.0.8802 too), IF, ENTITY
 ENTRIES = {
@@ -66,20 +67,21 @@ def agent() -> Iterator[RealAgent]:
         yield running
 
 
-async def read_columns(agent: RealAgent, access: Access, columns: list[Oid]) -> list[Varbind]:
-    async with opened({"a": access}) as engine:
-        target = parse_address(agent.address, "a")
-        one = Reader(engine, target, asyncio.get_running_loop().time() + 30, request_timeout_s=5)
-        found = await one.columns(columns)
-    assert {column.why_cut for column in found.values()} == {None}
-    return sorted((varbind for column in found.values() for varbind in column.rows.values()), key=lambda v: v.oid)
+def read_columns(agent: RealAgent, access: Access, tables: list[list[Oid]]) -> list[list[Varbind]]:
+    """Return the rows of each table's columns, by OID."""
 
+    async def work() -> list[list[Varbind]]:
+        async with opened({"a": access}) as engine:
+            target = parse_address(agent.address, "a")
+            one = Reader(engine, target, asyncio.get_running_loop().time() + 60, request_timeout_s=5)
+            found = [await one.columns(columns) for columns in tables]
+        assert {column.why_cut for table in found for column in table.values()} == {None}
+        return [
+            sorted((varbind for column in table.values() for varbind in column.rows.values()), key=lambda v: v.oid)
+            for table in found
+        ]
 
-def settled(work: Coroutine[Any, Any, list[Varbind]]) -> list[Varbind]:
-    async def waited() -> list[Varbind]:
-        return await work
-
-    return run(waited)
+    return run(work)
 
 
 @pytest.mark.parametrize("name", ENTRIES)
@@ -89,13 +91,16 @@ def test_every_column_reads_as_snmpbulkwalk_and_as_recorded(name: str) -> None:
     rows = recorded_rows(path)
     accesses: tuple[Access, ...] = (V2C,) if name.startswith("stack") else (V2C, V3)  # it has 3,000 rows
     with real_agent(path, [V3]) as agent:
-        for entry in map(parse_oid, ENTRIES[name]):
-            expected = [rows[oid] for oid in sorted(rows) if oid[: len(entry)] == entry]
-            columns = sorted({varbind.oid[: len(entry) + 1] for varbind in expected})
-            assert len(expected) > 0
-            for access in accesses:
-                assert settled(read_columns(agent, access, columns)) == expected
-                assert bulk_walk(agent, access, entry) == expected
+        entries = [parse_oid(entry) for entry in ENTRIES[name]]
+        expected = [[rows[oid] for oid in sorted(rows) if oid[: len(entry)] == entry] for entry in entries]
+        assert all(expected)
+        columns = [
+            sorted({varbind.oid[: len(entry) + 1] for varbind in table})
+            for entry, table in zip(entries, expected, strict=True)
+        ]
+        for access in accesses:
+            assert read_columns(agent, access, columns) == expected
+            assert [bulk_walk(agent, access, entry) for entry in entries] == expected
 
 
 @pytest.mark.parametrize(("auth", "privacy"), PAIRS, ids=lambda value: str(value))
@@ -103,7 +108,7 @@ def test_every_pair_of_algorithms_that_net_snmp_has(agent: RealAgent, auth: str,
     """Each user reads the same power table; net-snmp 5.9 offers MD5 to SHA-512, DES and AES-128."""
     access = user(auth, privacy)
     root = parse_oid("1.3.6.1.2.1.105.1.1.1.6")
-    ours = settled(read_columns(agent, access, [root]))
+    (ours,) = read_columns(agent, access, [[root]])
     assert [varbind.value for varbind in ours] == [2, 2, 3, 3, 2, 2, 2, 3]
     assert ours == bulk_walk(agent, access, root)
 
@@ -226,6 +231,64 @@ def test_hung_agent_is_silence_and_comes_back(agent: RealAgent) -> None:
     assert (before.outcome, hung.outcome, after.outcome) == (Outcome.ANSWERED, Outcome.SILENT, Outcome.ANSWERED)
     assert hung.records == ()
     assert "no answer within 1.2" in hung.reason
+
+
+# answers changed on the way
+
+
+class Meddler(asyncio.DatagramProtocol):
+    """Stands between engine and agent and changes every answer with a chance of one half."""
+
+    def __init__(self, agent_port: int, seed: int) -> None:
+        self.agent = ("127.0.0.1", agent_port)
+        self.asker: tuple[str, int] | None = None
+        self.dice = random.Random(seed)
+        self.changed = 0
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        self.transport = cast(asyncio.DatagramTransport, transport)
+
+    def datagram_received(self, data: bytes, addr: tuple[str, int]) -> None:
+        if addr != self.agent:
+            self.asker = addr
+            self.transport.sendto(data, self.agent)
+        elif self.asker is not None:
+            octets = bytearray(data)
+            if self.dice.random() < 0.5:
+                octets[self.dice.randrange(len(octets))] ^= 1 << self.dice.randrange(8)
+                self.changed += 1
+            self.transport.sendto(bytes(octets), self.asker)
+
+
+def test_a_changed_v3_answer_is_never_believed(agent: RealAgent) -> None:
+    """Every octet is under the digest (RFC 3414, 6.3.2): one changed bit, and the answer is no answer."""
+    oid = parse_oid("1.3.6.1.4.1.1916.1.27.2.1.1.6.1.1003")
+
+    async def work() -> tuple[list[object], int, int]:
+        loop = asyncio.get_running_loop()
+        transport, meddler = await loop.create_datagram_endpoint(
+            lambda: Meddler(agent.port, 11), local_addr=("127.0.0.1", 0)
+        )
+        async with opened({"a": V3}) as engine:
+            target = parse_address(f"127.0.0.1:{transport.get_extra_info('sockname')[1]}", "a")
+            ends: list[object] = []
+            for _ in range(60):
+                try:
+                    answer = await engine.get(target, [oid], 0.15)
+                except ReadError as error:
+                    ends.append(error)
+                else:
+                    ends.append([varbind.value for varbind in answer.varbinds])
+            left = library_leftovers(engine)
+        transport.close()
+        return ends, meddler.changed, left
+
+    ends, changed, left = run(work)
+    true = [end for end in ends if end == [3600]]
+    assert len(true) + sum(isinstance(end, ReadError) for end in ends) == 60
+    assert len(true) > 5
+    assert changed > 20
+    assert left == 0
 
 
 # what stays behind in the library

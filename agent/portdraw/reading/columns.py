@@ -48,7 +48,8 @@ class Column:
 class Reader:
     """Asks one agent until its deadline (loop time, seconds); counts its own requests.
 
-    `most` bindings are asked for at once; it falls where larger answers did not arrive. `why_missing` tells, after `scalars`, why an instance has no value although the agent did not deny having it.
+    `most` bindings are asked for at once; it falls where larger answers did not arrive. `why_missing` tells, after
+    `scalars`, why an instance has no value although the agent did not deny having it.
     """
 
     def __init__(

