@@ -86,7 +86,7 @@ def main() -> None:
         ours.send("cpu")
         emulation_before_s = ours.recv()
         cpu_before_s, wall_before_s = time.process_time(), time.monotonic()
-        polls, varbinds, requests = asyncio.run(_poll(addresses, access, seconds))
+        polls, records, requests = asyncio.run(_poll(addresses, access, seconds))
         ours.send("cpu")
         emulation_s = ours.recv() - emulation_before_s
         cpu_s, wall_s = time.process_time() - cpu_before_s, time.monotonic() - wall_before_s
@@ -96,7 +96,8 @@ def main() -> None:
         if child.is_alive():
             child.terminate()
     share, own_share = 100 * emulation_s / wall_s, 100 * cpu_s / wall_s
-    print(f"{len(addresses)} agents, {polls} polls in {wall_s:.0f} s, {requests} requests, {varbinds} records, {os.cpu_count()} cores")
+    counted = f"{polls} polls in {wall_s:.0f} s, {requests} requests, {records} records"
+    print(f"{len(addresses)} agents, {counted}, {os.cpu_count()} cores")
     print(f"emulation: {share:.1f} % of a core, {1000 * emulation_s / polls:.1f} ms a poll (limit 10 %)")
     print(f"yardstick, the reading side: {own_share:.1f} % of a core, {1000 * cpu_s / polls:.1f} ms a poll")
     print(f"ratio emulation / reading: {emulation_s / cpu_s:.2f}")

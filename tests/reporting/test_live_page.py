@@ -17,6 +17,7 @@ from tests.reporting.samples import (
     source,
 )
 from tests.reporting.served import Served, served
+from tests.requirements import need_program
 
 from portdraw.reporting.http_app import build_app
 from portdraw.reporting.metrics import site_registry
@@ -35,7 +36,7 @@ PATIENCE_MS = 60_000
 def browser() -> Iterator[Browser]:
     """Debian's browser, without a window."""
     with sync_playwright() as play:
-        started = play.chromium.launch(executable_path="/usr/bin/chromium", args=ARGUMENTS)
+        started = play.chromium.launch(executable_path=need_program("chromium"), args=ARGUMENTS)
         yield started
         started.close()
 

@@ -27,6 +27,7 @@ from tests.reporting.samples import (
     source,
 )
 from tests.reporting.served import free_socket, served
+from tests.requirements import need_program
 
 from portdraw.judgement.assessment import SiteAssessment
 from portdraw.reporting.current import ReceiverHealth
@@ -77,7 +78,9 @@ def test_names_carry_their_unit() -> None:
 @pytest.mark.parametrize("sample", [*SAMPLES, None])
 def test_promtool_has_nothing_to_say(sample: Callable[[], SiteAssessment] | None) -> None:
     text = generate_latest(site_registry(source(sample() if sample else None)))
-    found = subprocess.run(["promtool", "check", "metrics"], input=text, capture_output=True, timeout=60, check=False)
+    found = subprocess.run(
+        [need_program("promtool"), "check", "metrics"], input=text, capture_output=True, timeout=60, check=False
+    )
     assert (found.returncode, found.stdout, found.stderr) == (0, b"", b"")
 
 
@@ -172,7 +175,7 @@ def test_a_real_prometheus_scrapes_it(tmp_path: Path) -> None:
         (tmp_path / "p.yml").write_text(json.dumps(config), encoding="utf-8")
         server = subprocess.Popen(
             [
-                "prometheus",
+                need_program("prometheus"),
                 f"--config.file={tmp_path / 'p.yml'}",
                 f"--storage.tsdb.path={tmp_path / 'data'}",
                 f"--web.listen-address=127.0.0.1:{port}",

@@ -1,7 +1,7 @@
 """Writes the tables of README.md that are made from code: metrics and alarms.
 
-    python -m tests.tools.readme_tables          writes them
-    python -m tests.tools.readme_tables --check  exits 1 where README.md differs
+python -m tests.tools.readme_tables          writes them
+python -m tests.tools.readme_tables --check  exits 1 where README.md differs
 """
 
 from __future__ import annotations
