@@ -204,6 +204,8 @@ def test_restarted_agent_is_resynchronised(how: str) -> None:
                 if how == "new engine id":
                     agent.engine_id = "80001f8804706f72746472617732"
                 await asyncio.to_thread(agent.start)
+                answer = await engine.get(parse_address(agent.address, "a"), [parse_oid("1.3.6.1.2.1.1.3.0")], 5)
+                assert len(answer.varbinds) == 1  # within one question, not by asking again
                 seen += [await poll(one, 8, slow=False), await poll(one, 8, slow=False)]
                 return seen
 

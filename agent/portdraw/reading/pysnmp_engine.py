@@ -2,6 +2,7 @@
 
 One library engine for each named access, so that two accesses may share a user name. Requests go straight to
 the message dispatcher: no target table (its set-up time grows with the square of the targets), no MIB look-ups.
+One long file, because the library is imported in one place only; what needs no library is in `desk` and `addresses`.
 """
 
 from __future__ import annotations
@@ -212,7 +213,7 @@ class PysnmpEngine:
             if future.done():
                 return
             try:
-                if False:
+                if self._desk.sender not in (None, asked.key):
                     raise _ForeignAnswerError  # somebody else who is asked too guessed our request id
                 if status:
                     future.set_exception(_failure(target, status.get("errorIndication")))

@@ -12,6 +12,8 @@ from starlette.applications import Starlette
 
 from portdraw.service.settings import LOOPBACK_NAMES, SettingsError
 
+HARD_CUT_AFTER_S = 1.0
+
 
 def bind(host: str, port: int) -> socket.socket:
     """Return a listening socket. Raises SettingsError with one sentence (port in use, not ours, not loopback).
@@ -50,7 +52,7 @@ class WebServer:
 
     def __init__(self, app: Starlette, sock: socket.socket) -> None:
         self._sock = sock
-        config = uvicorn.Config(
+        self._config = uvicorn.Config(
             app,
             log_level="warning",
             access_log=False,
@@ -58,10 +60,9 @@ class WebServer:
             date_header=True,
             timeout_keep_alive=5,
             limit_concurrency=100,
-            timeout_graceful_shutdown=2,
             lifespan="off",
         )
-        self._server = _Server(config)
+        self._server = _Server(self._config)
         self._task: asyncio.Task[None] | None = None
 
     @property
@@ -79,10 +80,14 @@ class WebServer:
         if self._task is None:
             self._sock.close()
             return True
+        loop = asyncio.get_running_loop()
+        began_s = loop.time()
+        # after this the server cuts what is still open; it waits for any number of seconds, whole or not
+        self._config.timeout_graceful_shutdown = within_s  # type: ignore[assignment]
         self._server.should_exit = True
-        done, _ = await asyncio.wait([self._task], timeout=within_s)
+        done, _ = await asyncio.wait([self._task], timeout=within_s + HARD_CUT_AFTER_S)
         if not done:
             self._task.cancel()
             await asyncio.wait([self._task], timeout=1)
         self._sock.close()
-        return bool(done)
+        return bool(done) and loop.time() - began_s < within_s
