@@ -25,7 +25,7 @@ from portdraw.rehearsal.emulated_site import EmulatedSite
 from portdraw.service.clock import Clock
 
 POLL_EVERY_WALL_S = 2.0
-SLOW_EVERY_POLLS = 5
+SLOW_EVERY_POLLS = 10
 MOST_SECONDS = 300.0
 
 

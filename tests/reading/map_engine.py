@@ -25,10 +25,19 @@ class MapEngine:
         self.asked.append((tuple(oids), None))
         return self.twist(self, oids, None) if self.twist else self.honest_get(oids)
 
-    async def get_bulk(self, target: Target, oids: Sequence[Oid], repetitions: int, timeout_s: float) -> Answer:
-        """Answer GETBULK."""
+    async def get_bulk(
+        self, target: Target, oids: Sequence[Oid], repetitions: int, timeout_s: float, non_repeaters: int = 0
+    ) -> Answer:
+        """Answer GETBULK; a twist is not told of non-repeaters, it sees only what is asked row by row."""
         self.asked.append((tuple(oids), repetitions))
-        return self.twist(self, oids, repetitions) if self.twist else self.honest_bulk(oids, repetitions)
+        once = self.honest_bulk(oids[:non_repeaters], 1).varbinds if non_repeaters else ()
+        rest = oids[non_repeaters:]
+        if not rest:
+            return Answer(once)
+        answer = self.twist(self, rest, repetitions) if self.twist else self.honest_bulk(rest, repetitions)
+        return Answer(
+            () if answer.error_status else (*once, *answer.varbinds), answer.error_status, answer.error_index
+        )
 
     async def close(self) -> None:
         """Nothing to let go of."""

@@ -71,6 +71,10 @@ def record(observation: UnitObservation, port: str | None, quantity: Quantity) -
     return observation.index[port, quantity]
 
 
+def values(observation: UnitObservation) -> dict[tuple[str | None, Quantity], object]:
+    return {key: found.value for key, found in observation.index.items()}
+
+
 def test_slow_values_keep_their_own_time() -> None:
     async def work(bench: Bench) -> None:
         first = await bench.poll()
@@ -117,6 +121,34 @@ def test_class_of_an_idle_port_does_not_survive_into_the_next_device() -> None:
         settled = await bench.poll()
         assert len(bench.engine.asked) < 4
         assert settled.number("1", Quantity.PORT_CLASS) == 4
+
+    on_bench(work)
+
+
+def test_a_cycle_is_one_question_once_the_unit_is_known() -> None:
+    """A message costs as much as some ninety values in it, so the uptime, totals and port rows share one."""
+
+    async def work(bench: Bench) -> None:
+        first = await bench.poll()
+        again = await bench.poll()
+        assert len(bench.engine.asked) == 1
+        assert again.requests == 1
+        assert values(again) == values(first)
+
+    on_bench(work)
+
+
+def test_totals_that_travel_along_are_walked_where_the_answer_is_short() -> None:
+    async def work(bench: Bench) -> None:
+        first = await bench.poll()
+
+        def twist(engine: MapEngine, oids: Sequence[Oid], repetitions: int | None) -> Answer:
+            return Answer((), 1, 0) if (repetitions or 0) > 2 else engine.honest(oids, repetitions)  # tooBig
+
+        bench.engine.twist = twist
+        again = await bench.poll()
+        assert again.outcome is Outcome.ANSWERED
+        assert values(again) == values(first)
 
     on_bench(work)
 
@@ -231,7 +263,7 @@ def test_silence_after_the_first_answer_is_a_part_with_reasons() -> None:
             return engine.honest(oids, repetitions)
 
         bench.engine.twist = twist
-        observation = await bench.poll()
+        observation = await bench.poll(slow=True)
         assert observation.outcome is Outcome.PARTIAL
         assert observation.ports() == ("1", "2")
         assert "It is off" not in observation.reason

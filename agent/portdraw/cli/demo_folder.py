@@ -33,7 +33,7 @@ format: 1
 site: site.yaml
 history: {{folder: history}}
 listen: {{host: 127.0.0.1, port: {port}}}
-poll: {{every_s: {POLL_EVERY_S}, slow_every_s: 150, deadline_s: 4}}
+poll: {{every_s: {POLL_EVERY_S}, slow_every_s: 300, deadline_s: 4}}
 access:
   {access}:
     version: 3

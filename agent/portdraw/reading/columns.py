@@ -9,7 +9,7 @@ missing, and why. What makes trouble is narrowed down to one object, so that the
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from portdraw.reading.engine import Answer, Engine, ErrorStatus, Failure, ReadError, Target
@@ -27,9 +27,13 @@ _WORTH_ANOTHER_TRY = (Failure.SILENT, Failure.GARBLED, Failure.TIME_WINDOW, Fail
 
 @dataclass
 class Column:
-    """The rows of one column by index suffix; `why_cut` says why rows may be missing, None when complete."""
+    """The rows of one column by index suffix; `why_cut` says why rows may be missing, None when complete.
+
+    `expected` is how many rows it had the last time, None where that is not known: it saves asking beyond the end.
+    """
 
     oid: Oid
+    expected: int | None = None
     rows: dict[Oid, Varbind] = field(default_factory=dict)
     why_cut: str | None = None
     ended: bool = False
@@ -39,6 +43,11 @@ class Column:
     def last(self) -> Oid:
         """The OID after which to go on asking."""
         return self.oid + next(reversed(self.rows)) if self.rows else self.oid
+
+    @property
+    def rows_ahead(self) -> int | None:
+        """How many rows are still expected, None where there is nothing to expect by."""
+        return None if self.expected is None or self.expected < len(self.rows) else self.expected - len(self.rows)
 
     def end(self, why: str | None, denied: bool = False) -> None:
         """Ask no further; `why` is None where the table is complete."""
@@ -112,11 +121,20 @@ class Reader:
             raise self._view_refused()
         return found
 
-    async def columns(self, oids: Sequence[Oid]) -> dict[Oid, Column]:
-        """Return every column asked for. Raises ReadError only where not one answer came to this reader."""
-        columns = {oid: Column(oid) for oid in oids}
-        todo = list(columns.values())
+    async def columns(
+        self, oids: Sequence[Oid], expected: Mapping[Oid, int] | None = None, single: Collection[Oid] = ()
+    ) -> dict[Oid, Column]:
+        """Return every column asked for. Raises ReadError only where not one answer came to this reader.
+
+        `expected` has the number of rows that columns had before: it changes how much is asked for at once, never
+        what is found. Of the columns in `single` only the first row is read, without a look at what comes after.
+        """
+        before = expected or {}
+        columns = {oid: Column(oid, before.get(oid)) for oid in oids}
+        todo = sorted(columns.values(), key=lambda column: -1 if column.expected is None else column.expected)
         try:
+            if single:
+                todo = await self._glance([column for column in todo if column.oid in single], todo)
             while todo:
                 await self._walk(todo[:MOST_COLUMNS_PER_REQUEST])
                 todo = todo[MOST_COLUMNS_PER_REQUEST:]
@@ -130,12 +148,40 @@ class Reader:
             raise self._view_refused()
         return columns
 
+    async def _glance(self, singles: list[Column], todo: list[Column]) -> list[Column]:
+        """Read one row of some columns and the first rows of others in one request; return what is left to walk.
+
+        A message costs an agent, and us, as much as some ninety values in it. What does not go well here goes the
+        ordinary way.
+        """
+        singles = singles[: MOST_COLUMNS_PER_REQUEST // 2]
+        beside = [column for column in todo if column not in singles][: MOST_COLUMNS_PER_REQUEST - len(singles)]
+        repetitions = _repetitions(beside, self.most - len(singles)) if beside else 0
+        asked = [column.last for column in (*singles, *beside)]
+        try:
+            answer = await self._ask(asked, repetitions, non_repeaters=len(singles))
+        except ReadError as error:
+            if error.failure is not Failure.GARBLED:
+                raise
+            return todo
+        if _complaint(answer) is not None or len(answer.varbinds) < len(singles):
+            return todo
+        for column, varbind in zip(singles, answer.varbinds, strict=False):
+            size = len(column.oid)
+            if varbind.kind not in ABSENT and varbind.oid[:size] == column.oid and len(varbind.oid) > size:
+                column.rows[varbind.oid[size:]] = varbind
+                column.end(None)
+        rest = answer.varbinds[len(singles) :]
+        if beside and rest:
+            self._take(beside, Answer(rest))
+        return [column for column in todo if not column.ended]
+
     async def _walk(self, group: list[Column]) -> None:
         """Read columns side by side. Trouble is met with fewer rows first, then with fewer columns."""
         alone: list[Column] = []
         limit = MOST_VARBINDS_PER_REQUEST
         while live := [column for column in group if not column.ended and column not in alone]:
-            repetitions = max(1, min(limit, self.most) // len(live))
+            repetitions = _repetitions(live, min(limit, self.most))
             answer, why = await self._bulk(live, repetitions)
             if answer is not None and why is None:
                 self._take(live, answer)
@@ -193,7 +239,9 @@ class Reader:
             return None, str(error)
         return answer, _complaint(answer)
 
-    async def _ask(self, oids: Sequence[Oid], repetitions: int | None, garbled_tries: int = 1) -> Answer:
+    async def _ask(
+        self, oids: Sequence[Oid], repetitions: int | None, garbled_tries: int = 1, non_repeaters: int = 0
+    ) -> Answer:
         """Ask, and ask again for less where nothing came: large answers are the first to get lost."""
         failure: ReadError | None = None
         asked = repetitions
@@ -207,7 +255,7 @@ class Reader:
                 if repetitions is None:
                     answer = await self._engine.get(self._target, oids, timeout_s)
                 else:
-                    answer = await self._engine.get_bulk(self._target, oids, repetitions, timeout_s)
+                    answer = await self._engine.get_bulk(self._target, oids, repetitions, timeout_s, non_repeaters)
             except ReadError as error:
                 failure = error
                 if error.failure not in _WORTH_ANOTHER_TRY:
@@ -236,6 +284,13 @@ class Reader:
 
     def _view_refused(self) -> ReadError:
         return ReadError(Failure.REFUSED, f"{self._target} does not let this user see these objects")
+
+
+def _repetitions(columns: Sequence[Column], most: int) -> int:
+    """Return how many rows to ask for: up to one more than the longest column is expected to hold."""
+    ahead = [column.rows_ahead for column in columns]
+    longest = max((rows for rows in ahead if rows is not None), default=0) if None not in ahead else most
+    return max(1, min(most // len(columns), longest + 1))
 
 
 def _complaint(answer: Answer) -> str | None:

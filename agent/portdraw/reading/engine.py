@@ -87,8 +87,10 @@ class Engine(Protocol):
         """Send GET. Raises ReadError."""
         ...
 
-    async def get_bulk(self, target: Target, oids: Sequence[Oid], repetitions: int, timeout_s: float) -> Answer:
-        """Send GETBULK (GETNEXT where the version has none). Raises ReadError."""
+    async def get_bulk(
+        self, target: Target, oids: Sequence[Oid], repetitions: int, timeout_s: float, non_repeaters: int = 0
+    ) -> Answer:
+        """Send GETBULK; the first `non_repeaters` names are asked for once (RFC 3416, 4.2.3). Raises ReadError."""
         ...
 
     async def close(self) -> None:

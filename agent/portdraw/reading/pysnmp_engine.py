@@ -153,11 +153,13 @@ class PysnmpEngine:
         v2c.apiPDU.set_defaults(pdu)
         return await self._exchange(target, pdu, oids, timeout_s)
 
-    async def get_bulk(self, target: Target, oids: Sequence[Oid], repetitions: int, timeout_s: float) -> Answer:
+    async def get_bulk(
+        self, target: Target, oids: Sequence[Oid], repetitions: int, timeout_s: float, non_repeaters: int = 0
+    ) -> Answer:
         """Send GETBULK. Raises ReadError."""
         pdu = v2c.GetBulkRequestPDU()
         v2c.apiBulkPDU.set_defaults(pdu)
-        v2c.apiBulkPDU.set_non_repeaters(pdu, 0)
+        v2c.apiBulkPDU.set_non_repeaters(pdu, non_repeaters)
         v2c.apiBulkPDU.set_max_repetitions(pdu, repetitions)
         return await self._exchange(target, pdu, oids, timeout_s)
 

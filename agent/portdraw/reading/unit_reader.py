@@ -42,6 +42,7 @@ class UnitReader:
         self._now_s = now_s
         self._target: Target = parse_address(unit.address or "", unit.access)
         self._present: dict[str, bool] = {}
+        self._rows: dict[str, int] = {}  # of each complete column, at the last reading
         self._identity: PortIdentity | None = None
         self._kept: dict[Key, Record] = {}
         self._known_ports: dict[str, None] = {}
@@ -60,8 +61,10 @@ class UnitReader:
         try:
             # a port that begins to deliver has a new class and neighbour: they can't wait for the next slow poll
             pace: Pace = "start" if self._identity is None else "slow" if slow or self._newly_delivering else "cycle"
-            found, pace = await self._read_scalars(reader, pace)
-            columns = await self._read_columns(reader, pace)
+            found, columns = await self._ask(reader, pace)
+            if self._restarted(found) and pace != "start":
+                self._forget()
+                found, columns = await self._ask(reader, pace := "start")
             records = self._build(pace, found, reader.why_missing, columns)
             cut = {name: column.why_cut for name, column in columns.items() if column.why_cut}
             cut |= {name: why for name in found if (why := reader.why_missing.get(self._instance(name)))}
@@ -78,14 +81,19 @@ class UnitReader:
 
     # asking
 
-    async def _read_scalars(self, reader: Reader, pace: Pace) -> tuple[dict[str, Varbind | None], Pace]:
-        uptime_name, uptime = self._catalogue.of(Quantity.UPTIME)[0]
-        wanted = {uptime_name: uptime, **(self._scalars(pace) if pace != "cycle" else {})}
+    async def _ask(self, reader: Reader, pace: Pace) -> tuple[dict[str, Varbind | None], dict[str, Column]]:
+        """Return scalars and columns by name. In a cycle the one scalar travels with the columns."""
+        wanted = self._scalars(pace)
+        if pace == "cycle":
+            columns = await self._read_columns(reader, pace, wanted)
+            uptimes = {name: columns.pop(name) for name in wanted}
+            for name, column in uptimes.items():
+                if column.why_cut:
+                    reader.why_missing[self._instance(name)] = column.why_cut
+            return {name: column.rows.get((0,)) for name, column in uptimes.items()}, columns
         found = await reader.scalars([self._instance(name) for name in wanted])
-        if self._restarted(uptime, found.get(self._instance(uptime_name))) and pace != "start":
-            self._forget()
-            return await self._read_scalars(reader, "start")
-        return {name: found.get(self._instance(name)) for name in wanted}, pace
+        columns = await self._read_columns(reader, pace, {})
+        return {name: found.get(self._instance(name)) for name in wanted}, columns
 
     def _scalars(self, pace: Pace) -> dict[str, MibObject]:
         return {
@@ -97,8 +105,10 @@ class UnitReader:
     def _instance(self, name: str) -> Oid:
         return (*self._catalogue.objects[name].arcs, 0)
 
-    def _restarted(self, uptime: MibObject, varbind: Varbind | None) -> bool:
+    def _restarted(self, found: Mapping[str, Varbind | None]) -> bool:
         """True where the uptime is less than what was last read plus the time since."""
+        name, uptime = self._catalogue.of(Quantity.UPTIME)[0]
+        varbind = found.get(name)
         if varbind is None or not isinstance(varbind.value, int):
             return False
         seconds, now = varbind.value * uptime.scale, asyncio.get_running_loop().time()
@@ -112,11 +122,12 @@ class UnitReader:
         """After a restart of the agent indexes and columns may differ: start anew."""
         self._identity = None
         self._present.clear()
+        self._rows.clear()
         self._kept.clear()
         self._known_ports.clear()
         self._delivering, self._newly_delivering = None, False
 
-    async def _read_columns(self, reader: Reader, pace: Pace) -> dict[str, Column]:
+    async def _read_columns(self, reader: Reader, pace: Pace, scalars: Mapping[str, MibObject]) -> dict[str, Column]:
         wanted = {
             name: entry
             for name, entry in self._catalogue.objects.items()
@@ -124,11 +135,21 @@ class UnitReader:
             and _RANK[entry.pace] >= _RANK[pace]
             and (pace != "cycle" or self._present.get(name, True))  # what was cut off is asked for again
         }
-        columns = await reader.columns([entry.arcs for entry in wanted.values()])
+        # in a cycle a group's totals, and what stands alone, are read without a look for rows that were not there
+        alone = ("group", "lldp-port") if pace == "cycle" else ()
+        single = {entry.arcs for name, entry in wanted.items() if entry.index in alone and self._rows.get(name) == 1}
+        single |= {entry.arcs for entry in scalars.values()}
+        wanted |= scalars
+        expected = {entry.arcs: self._rows[name] for name, entry in wanted.items() if name in self._rows}
+        columns = await reader.columns([entry.arcs for entry in wanted.values()], expected, single)
         by_name = {name: columns[entry.arcs] for name, entry in wanted.items()}
         for name, column in by_name.items():
+            if name in scalars:
+                continue
             if column.rows or column.why_cut is None:
                 self._present[name] = bool(column.rows)
+            if column.why_cut is None:
+                self._rows[name] = len(column.rows)
         return by_name
 
     # from columns to records
