@@ -46,6 +46,16 @@ def test_headline_at_noon() -> None:
     assert not seen.night
 
 
+def test_a_loss_that_fits_but_leaves_less_than_is_to_be_kept_is_tight() -> None:
+    """410.3 W of 440 W fits with the 5 % of the site's policy (418 W); 425 W would not keep them."""
+    seen, _ = look(answers(SITE, NOON_S, case=Case.TYPICAL), NOON_S)
+    whole = next(loss for loss in seen.next_losses if loss.what.startswith("all local AC"))
+    assert whole.assumed == ()
+    assert not whole.is_tight
+    assert replace(whole, need_w=425.0).is_tight
+    assert not replace(whole, need_w=441.0).is_tight  # that is short, which is worse
+
+
 def test_headline_with_units_on_their_feed() -> None:
     seen, _ = look(answers(SITE, NIGHT_S, PIER_OUT), emulated=True)
     assert seen.headline == (

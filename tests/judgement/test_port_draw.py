@@ -87,7 +87,7 @@ def test_class_counts_only_while_delivering() -> None:
     ],
 )
 def test_class_four_of_the_old_mib_is_four_or_above(key: str, told: int | None, limit_w: float | None) -> None:
-    assert class_limit_w(SITE, SITE.units["berth-1"].ports[key], told) == limit_w
+    assert class_limit_w(SITE, "berth-1", SITE.units["berth-1"].ports[key], told) == limit_w
 
 
 def test_a_port_that_the_plan_does_not_know() -> None:

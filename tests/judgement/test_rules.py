@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from tests.judgement.scene import EVERY_S, NIGHT_S, answers, changed, delivering, ferry_terminal, record, silence
 
@@ -91,6 +93,47 @@ def test_local_ac_lost_while_a_neighbour_on_the_circuit_has_it() -> None:
         "51.0 W of 90 W possible there. berth-2 on the same circuit still has AC: "
         "see this unit's own supply and plug first."
     )
+
+
+def test_ac_that_comes_back_unit_by_unit_sends_nobody_to_a_plug() -> None:
+    """Units are read one after the other: breakwater is read again after its return, north-pier is not yet."""
+    before_s, back_s = NIGHT_S - 600, NIGHT_S - 30
+    _, _, memory = judge(answers(SITE, before_s - 30), before_s - 30, Memory(sheet=SHEET))
+    out = answers(SITE, before_s, frozenset({"pier-7"}))
+    _, _, memory = judge(out, before_s, memory)
+    back = answers(SITE, back_s)
+    pier = [one for one in answers(SITE, back_s, frozenset({"pier-7"}))["core"].records if one.port == "1"]
+    found = changed(changed(back, "core", *pier), "north-pier")
+    found["north-pier"] = changed(
+        back, "north-pier", record(None, Quantity.UNIT_OWN_SOURCE, PowerSource.PSE, back_s)
+    )["north-pier"]
+    conditions, _, _ = judge(found, back_s, memory)
+    (lost,) = [condition for condition in conditions if condition.kind is AlarmKind.LOCAL_AC_LOST]
+    assert lost.unit == "north-pier"
+    assert lost.tail.endswith("breakwater on the same circuit has it again: it is probably coming back here too.")
+
+
+def test_what_is_only_so_now_is_not_said_when_it_is_over() -> None:
+    lost = after_a_good_cycle(answers(SITE, NIGHT_S, frozenset({"pier-7"})))["local-ac-lost", "north-pier", ""]
+    said = lost.summary(NIGHT_S, NIGHT_S, SITE.site.timezone)
+    assert said == "north-pier (mast 3, north pier) lost local AC at 22:06 (circuit pier-7, panel P2, breaker 7)."
+
+
+def test_a_unit_that_answers_and_tells_no_watts_is_not_fine() -> None:
+    found = answers(SITE, NIGHT_S)
+    watts = (Quantity.PORT_DRAW, Quantity.UNIT_DRAW)
+    kept = tuple(one for one in found["ticket-hall"].records if one.quantity not in watts)
+    found["ticket-hall"] = replace(found["ticket-hall"], records=kept)
+    _, _, memory = judge(answers(SITE, NIGHT_S - EVERY_S), NIGHT_S - EVERY_S, Memory(sheet=SHEET))
+    conditions, seen, _ = judge(found, NIGHT_S, memory)
+    (untold,) = [condition for condition in conditions if condition.kind is AlarmKind.WATTS_UNTOLD]
+    assert text(untold).startswith(
+        "ticket-hall (above the counters, ticket hall) answers but has told no watts since 22:06"
+    )
+    assert seen.headline.startswith("ticket-hall tells no watts; ")
+    ahead = {loss.what: loss.assumed for loss in seen.next_losses}
+    assert ahead["all local AC without a generator"] == ("ticket-hall",)
+    assert ahead["circuit quay-3"] == ()
 
 
 def test_local_ac_in_doubt_is_said_as_doubt() -> None:

@@ -42,6 +42,8 @@ def run(
     loaded = load_settings(settings)
     parts = gather(loaded)
     _warn_of_open_secrets(loaded)
+    if loaded.settings.columns:
+        tell("columns: private columns of the settings are accepted, but not read by this version")
     history = open_history(parts)
     try:
         if once:

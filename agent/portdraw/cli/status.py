@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import httpx
 import typer
 
 from portdraw.cli.problems import COULD_NOT_READ, FINDINGS, FINE, WRONG_INPUT, tell
+from portdraw.reporting.plain_text import plain
 from portdraw.reporting.status_table import print_status_json
 from portdraw.reporting.terminal import print_json
 from portdraw.service.settings import load_settings
@@ -31,22 +32,30 @@ def status(
             raise typer.Exit(WRONG_INPUT)
         listen = load_settings(settings).settings.listen
         url = f"http://{f'[{listen.host}]' if ':' in listen.host else listen.host}:{listen.port}"
+    elif not url.startswith(("http://", "https://")):
+        tell(f"--url {plain(url)} is no address such as http://127.0.0.1:8437")
+        raise typer.Exit(WRONG_INPUT)
     try:
         answer = httpx.get(f"{url.rstrip('/')}/api/v1/site", timeout=TIMEOUT_S, trust_env=False)
         site = answer.json()
     except (httpx.HTTPError, httpx.InvalidURL, ValueError):
-        tell(f"no portdraw agent answers at {url}; is it running?")
+        tell(f"no portdraw agent answers at {plain(url)}; is it running?")
         raise typer.Exit(COULD_NOT_READ) from None
-    if answer.status_code != httpx.codes.OK:
-        tell(f"the agent at {url} has no state to show yet: {site.get('reason', answer.status_code)}")
+    if answer.status_code == httpx.codes.SERVICE_UNAVAILABLE and isinstance(site, dict) and "reason" in site:
+        tell(f"the agent at {plain(url)} has no state to show yet: {plain(str(site['reason']))}")
         raise typer.Exit(COULD_NOT_READ)
-    if as_json:
-        print_json(site)
-    else:
-        try:
+    try:
+        up = _is_alarmed(site)
+        if as_json:
+            print_json(site)
+        else:
             print_status_json(site)
-        except ValueError as error:
-            tell(f"{url}: {error}")
-            raise typer.Exit(COULD_NOT_READ) from None
+    except (AttributeError, KeyError, TypeError, ValueError):
+        tell(f"what answers at {plain(url)} is no portdraw agent of this version")
+        raise typer.Exit(COULD_NOT_READ) from None
+    raise typer.Exit(FINDINGS if up else FINE)
+
+
+def _is_alarmed(site: dict[str, Any]) -> bool:
     up = ("pending", "raised", "acknowledged", "returning")
-    raise typer.Exit(FINDINGS if any(alarm["state"] in up for alarm in site["alarms"]) else FINE)
+    return any(alarm["state"] in up for alarm in site["alarms"])

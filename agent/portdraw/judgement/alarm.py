@@ -41,6 +41,7 @@ class AlarmKind(StrEnum):
     POWER_DENIED = "power-denied"
     READING_STALE = "reading-stale"
     CREDENTIALS_REFUSED = "credentials-refused"
+    WATTS_UNTOLD = "watts-untold"
     DRIFT = "drift"
 
 
@@ -48,6 +49,7 @@ class AlarmKind(StrEnum):
 class Alarm:
     """One alarm. `sentence` says what, where, how much, since when.
 
+    `summary` is what of it stays true when it is over.
     `began_s` is when the condition was first seen, `raised_s` when the alarm came up, `ended_s` when it returned.
     `value` and `limit` are in `unit` ("W", "days", ...); None where the kind has none.
     """
@@ -67,6 +69,7 @@ class Alarm:
     value: float | None = None
     limit: float | None = None
     measure: str = ""
+    summary: str = ""
 
     @property
     def key(self) -> tuple[str, str, str]:

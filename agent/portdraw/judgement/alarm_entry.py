@@ -98,7 +98,7 @@ class AlarmEntry:
         """Return the alarm as people see it: marked where its readings are not fresh, or where it is over."""
         if self.alarm.state is AlarmState.RETURNED and self.alarm.ended_s is not None:
             ended = clock_text(self.alarm.ended_s, self.alarm.ended_s, timezone)
-            return replace(self.alarm, sentence=f"Over since {ended}: {self.alarm.sentence}")
+            return replace(self.alarm, sentence=f"Over since {ended}: {self.alarm.summary}")
         if self.held and self.alarm.state in UP | {AlarmState.PENDING}:
             return replace(self.alarm, sentence=self.alarm.sentence + HELD_NOTE)
         return self.alarm
@@ -138,6 +138,7 @@ def _told(alarm: Alarm, condition: Condition, time_s: float, timezone: str) -> A
         alarm,
         severity=condition.severity or rule.severity,
         sentence=condition.sentence(alarm.began_s, time_s, timezone),
+        summary=condition.summary(alarm.began_s, time_s, timezone),
         consequence=condition.consequence or rule.consequence,
         action=condition.action or rule.action,
         why_severity=condition.why_severity or rule.why_severity,

@@ -135,6 +135,17 @@ _RULES = (
         "Do not restart the unit to make room: others may be refused then.",
     ),
     AlarmRule(
+        AlarmKind.WATTS_UNTOLD,
+        on_delay_s=120,
+        off_delay_s=30,
+        dead_band_percent=0,
+        severity=Severity.WARNING,
+        why_severity="the switch answers, but its draw is not known: nothing can be judged by it",
+        consequence="The unit may be over its budget and nobody would see it; every sum above it rests on the plan.",
+        action="Probe the switch: does it have PoE, and does this user's view show its power tables? "
+        "Do not take the silence of other alarms as a sign that its load is fine.",
+    ),
+    AlarmRule(
         AlarmKind.READING_STALE,
         on_delay_s=60,
         off_delay_s=30,

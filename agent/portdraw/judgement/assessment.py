@@ -122,6 +122,8 @@ class NextLoss:
     """What a single loss (or the loss of all unbacked AC) would ask of the limit that it loads most.
 
     `need_w` is None when it can't be computed, and `reason` says why: that counts as the worst, never as fine.
+    `assumed` names the units whose draw is not known, so that the largest planned watts stand for it.
+    `keep_percent` of the limit is to be kept free after a failure, by the site's policy.
     """
 
     what: str
@@ -130,6 +132,15 @@ class NextLoss:
     limit_w: float | None
     moved_units: tuple[str, ...]
     reason: str = ""
+    assumed: tuple[str, ...] = ()
+    keep_percent: float = 0.0
+
+    @property
+    def is_tight(self) -> bool:
+        """True where it fits, but leaves less than is to be kept after a failure."""
+        if self.short_w != 0.0 or self.need_w is None or self.limit_w is None:
+            return False
+        return self.need_w > self.limit_w * (1 - self.keep_percent / 100)
 
     @property
     def short_w(self) -> float | None:

@@ -21,7 +21,8 @@ class Presence(StrEnum):
 class Condition:
     """One condition of one unit (port is None) or port.
 
-    The sentence is `head`, then `when` ("since", "at"; empty for none) with the clock, then `tail`; see `sentence`.
+    The sentence is `head`, then `when` ("since", "at"; empty for none) with the clock, `place` and `tail`; see
+    `sentence`. `tail` is what is so now; the rest stays true when it is over, see `summary`.
     `sure`: two independent signs agree, so that no on-delay is needed.
     `value` and `limit` are in `measure` ("W", "days", ...).
     `since_s` [s since the epoch] is when it began, where the rule knows better than "when first seen".
@@ -45,6 +46,7 @@ class Condition:
     action: str = ""
     since_s: float | None = None
     witness: str = ""
+    place: str = ""
 
     @property
     def key(self) -> tuple[str, str, str]:
@@ -53,9 +55,17 @@ class Condition:
 
     def sentence(self, began_s: float, now_s: float, timezone: str) -> str:
         """Return the whole sentence: what, where, how much, since when (the site's local time)."""
+        return f"{self._began(began_s, now_s, timezone)}{self.tail}"
+
+    def summary(self, began_s: float, now_s: float, timezone: str) -> str:
+        """Return the sentence without what is only so while the condition is there."""
+        began = self._began(began_s, now_s, timezone)
+        return began if began.endswith((".", "!", "?")) else f"{began}."
+
+    def _began(self, began_s: float, now_s: float, timezone: str) -> str:
         if not self.when:
-            return f"{self.head}{self.tail}"
-        return f"{self.head} {self.when} {clock_text(began_s, now_s, timezone)}{self.tail}"
+            return f"{self.head}{self.place}"
+        return f"{self.head} {self.when} {clock_text(began_s, now_s, timezone)}{self.place}"
 
 
 def unjudged(kind: AlarmKind, unit: str, port: str | None = None) -> Condition:

@@ -28,6 +28,9 @@ def headline(assessment: SiteAssessment) -> str:
         parts.append(f"{_names(waiting, 'is', 'are')} not asked yet")
     if refused:
         parts.append(f"{_names(refused, 'refuses', 'refuse')} our credentials")
+    untold = [unit for unit in units if not unit.stale and unit.read_s is not None and _tells_nothing(unit)]
+    if untold:
+        parts.append(f"{_names(untold, 'tells', 'tell')} no watts")
     if over:
         parts.append(f"{_names(over, 'is', 'are')} over budget")
     if on_feed:
@@ -48,6 +51,10 @@ def on_feed_only(unit: UnitAssessment) -> bool:
     """Say whether a unit that has local AC lost it and runs on its PoE feed."""
     feed = leg_of(unit, POE_FEED)
     return _lost(unit, LOCAL_AC) and feed is not None and feed.carrying is Carrying.ALL
+
+
+def _tells_nothing(unit: UnitAssessment) -> bool:
+    return unit.draw_w is None and any(port.planned for port in unit.ports)
 
 
 def _lost(unit: UnitAssessment, name: str) -> bool:

@@ -63,7 +63,8 @@ def _ac_conditions(
             None,
             head=head,
             when="at",
-            tail=f"{_circuit_words(tree, unit, site)}. {_doubt_words(ac) if in_doubt else ''}"
+            place=_circuit_words(tree, unit, site),
+            tail=f". {_doubt_words(ac) if in_doubt else ''}"
             f"{_carries_words(unit, feed, port)}{_neighbour_words(assessment, unit, tree)}",
             value=None if port is None else port.draw_w,
             limit=unit.feed_limit_w,
@@ -160,19 +161,39 @@ def _neighbour_words(assessment: SiteAssessment, unit: UnitAssessment, tree: Tre
     circuits = tree.circuits_of(unit.unit)
     if len(circuits) != 1:
         return ""
-    lost, have = [], []
+    own = leg_of(unit, LOCAL_AC)
+    since_s = 0.0 if own is None or own.since_s is None else own.since_s
+    lost: list[str] = []
+    have: list[str] = []
+    again: list[str] = []
+    unread: list[str] = []
     for name in tree.units_on(circuits[0]):
         other = assessment.unit(name)
         ac = None if other is None or name == unit.unit else leg_of(other, LOCAL_AC)
-        if ac is not None and ac.availability is Availability.LOST:
+        if other is None or ac is None:
+            continue
+        if ac.availability is Availability.LOST:
             lost.append(name)
-        elif ac is not None and ac.availability in _THERE:
-            have.append(name)
+        elif ac.availability in _THERE:
+            # units are read one after the other: what was read before ours went, or came back since, tells nothing
+            # of this unit's plug
+            if other.read_s is None or other.read_s < since_s:
+                unread.append(name)
+            elif own is not None and own.since_s is not None and ac.since_s is not None and ac.since_s >= since_s:
+                again.append(name)
+            else:
+                have.append(name)
     if have:
         verb = "has" if len(have) == 1 else "have"
         return f" {list_text(have)} on the same circuit still {verb} AC: see this unit's own supply and plug first."
+    if again:
+        verb = "has" if len(again) == 1 else "have"
+        return f" {list_text(again)} on the same circuit {verb} it again: it is probably coming back here too."
     if lost:
         return f" {list_text(lost)} on the same circuit lost it too: the circuit is probably out."
+    if unread:
+        verb = "has" if len(unread) == 1 else "have"
+        return f" {list_text(unread)} on the same circuit {verb} not been read since."
     return " It is the only unit that tells of this circuit: supply, plug or circuit."
 
 

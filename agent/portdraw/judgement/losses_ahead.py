@@ -9,8 +9,9 @@ from portdraw.judgement.legs import LOCAL_AC, POE_FEED
 from portdraw.plan.load_case import Case
 from portdraw.plan.site import Site
 from portdraw.plan.tree import Tree
-from portdraw.powerflow.next_loss import next_losses
+from portdraw.powerflow.next_loss import CircuitLoss, next_losses
 from portdraw.powerflow.port_link import PortId
+from portdraw.powerflow.roll_up import reach
 
 _THERE = (Availability.PROVEN, Availability.BELIEVED)
 
@@ -18,14 +19,38 @@ _THERE = (Availability.PROVEN, Availability.BELIEVED)
 def losses_ahead(site: Site, tree: Tree, units: Sequence[UnitAssessment], case: Case) -> tuple[NextLoss, ...]:
     """Return the loss of each live circuit, then of all local AC without a generator, each on the draws of now.
 
-    Draws that are not known are the largest planned ones: what can't be known counts as the worse.
+    Draws that are not known are the largest planned ones: what can't be known counts as the worse, and is named.
     """
     out = circuits_out(tree, units)
     today = _as_it_stands(site, units, out, tree)
     found = next_losses(today, Tree(today), draws_now(units), out, case)
+    unread = [unit.unit for unit in units if _counts_plan(unit)]
     return tuple(
-        NextLoss(loss.what, loss.limit, loss.need_w, loss.limit_w, loss.moved_units, loss.reason) for loss in found
+        NextLoss(
+            loss.what,
+            loss.limit,
+            loss.need_w,
+            loss.limit_w,
+            loss.moved_units,
+            loss.reason,
+            assumed=tuple(name for name in unread if name in _rests_on(loss, tree)),
+            keep_percent=site.policy.margin_after_failure_percent,
+        )
+        for loss in found
     )
+
+
+def _counts_plan(unit: UnitAssessment) -> bool:
+    """Say whether planned watts stand for some of a unit's draw: a device port is not told, nor the unit's total."""
+    silent = [port for port in unit.ports if port.draw_w is None and port.feeds_unit is None]
+    return unit.total_w is None and any(_largest_w(port.planned_max_w, port.class_limit_w) for port in silent)
+
+
+def _rests_on(loss: CircuitLoss, tree: Tree) -> set[str]:
+    """Return the units whose draw is in the need of a loss: those below its limit; all for a UPS or a circuit."""
+    subject = loss.limits[0].subject if loss.limits else ""
+    names = set(tree.order())
+    return {subject} | reach({subject}, tree.children) if subject in names else names
 
 
 def circuits_out(tree: Tree, units: Sequence[UnitAssessment]) -> frozenset[str]:

@@ -66,9 +66,8 @@ def plan_now(
                 carrying = feeds.get(below, Carrying.UNKNOWN)
                 if carrying in (Carrying.ALL, Carrying.PART):
                     by_case = _on_feed(sheet.site, tree, below, outputs[below])
-                    plan = PortPlan(by_case[now], largest_w)
-                elif carrying is Carrying.UNKNOWN:
-                    plan = PortPlan(by_case[now], largest_w)
+                if carrying is not Carrying.NONE:
+                    plan = PortPlan(by_case[now], _larger(largest_w, by_case[now]))
             plans[name, key] = plan
             for case in STEADY_CASES:
                 sums[case] = _add(sums[case], by_case[case])
@@ -87,6 +86,10 @@ def _on_feed(site: Site, tree: Tree, unit: str, outputs: ByCase) -> dict[Case, f
 def _plan(by_case: ByCase, now: Case) -> PortPlan:
     known = [watts for watts in by_case.values() if watts is not None]
     return PortPlan(by_case[now], max(known) if len(known) == len(by_case) else None)
+
+
+def _larger(largest_w: float | None, now_w: float | None) -> float | None:
+    return largest_w if largest_w is None or now_w is None else max(largest_w, now_w)
 
 
 def _add(total: float | None, watts: float | None) -> float | None:

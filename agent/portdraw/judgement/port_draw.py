@@ -10,7 +10,7 @@ from portdraw.observation.record import Basis, PortState, Quantity, Record
 from portdraw.observation.unit_observation import UnitObservation
 from portdraw.plan.load_case import signature_class
 from portdraw.plan.site import Port, Site
-from portdraw.powerflow.port_link import class_pse_w, port_link
+from portdraw.powerflow.port_link import class_pse_w, granted_class, port_link
 
 TOTAL_ONLY = "this unit tells only its total"
 HARDWARE_MOST_W = 99.9  # IEEE 802.3-2022, Table 145-16: no port delivers more
@@ -62,7 +62,7 @@ def assess_port(
         planned=port is not None and port.hangs is not None,
         planned_now_w=plan.now_w,
         planned_max_w=plan.max_w,
-        class_limit_w=class_limit_w(site, port, device_class),
+        class_limit_w=class_limit_w(site, unit, port, device_class),
         device_class=device_class,
         state=state,
         draw_w=watts.draw_w,
@@ -86,13 +86,14 @@ def port_state(observation: UnitObservation | None, key: str, oldest_s: float) -
         return None
 
 
-def class_limit_w(site: Site, port: Port | None, device_class: int | None) -> float | None:
+def class_limit_w(site: Site, unit: str, port: Port | None, device_class: int | None) -> float | None:
     """Return the watts [W at the PSE output] that the class on a port allows, None where no class is known.
 
     The class that the unit reports counts; its class 4 may mean "4 or above" (RFC 3621), the declared one then says
-    which. Without a reported class the declared one counts.
+    which. Without a reported class the declared one counts, as far as the unit's ports can grant it.
     """
-    declared = None if port is None else signature_class(site, port)
+    wanted = None if port is None else signature_class(site, port)
+    declared = None if wanted is None else granted_class(site.units[unit], wanted)
     if isinstance(declared, tuple):
         return class_pse_w(declared)
     if device_class is None:

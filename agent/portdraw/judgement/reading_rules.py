@@ -36,7 +36,7 @@ def reading_conditions(assessment: SiteAssessment, unit: UnitAssessment, memory:
             )
         ]
     if not unit.stale and unit.outcome not in _BROUGHT_NOTHING:
-        return []
+        return _untold(unit, who)
     never = unit.read_s is None
     heard = "has never answered: first asked" if never else "has not been heard"
     if unit.outcome is Outcome.GARBLED:
@@ -54,6 +54,14 @@ def reading_conditions(assessment: SiteAssessment, unit: UnitAssessment, memory:
             measure="s",
         )
     ]
+
+
+def _untold(unit: UnitAssessment, who: str) -> list[Condition]:
+    """Return whether a unit answers and yet tells no watts, though something is planned on its ports."""
+    if unit.draw_w is not None or not any(port.planned for port in unit.ports):
+        return []
+    head, tail = f"{who} answers but has told no watts", ": neither its ports nor its total."
+    return [Condition(AlarmKind.WATTS_UNTOLD, unit.unit, None, head=head, tail=tail)]
 
 
 def _power_words(assessment: SiteAssessment, unit: UnitAssessment) -> str:

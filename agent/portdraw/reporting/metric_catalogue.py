@@ -81,7 +81,7 @@ CATALOGUE: tuple[Metric, ...] = (
     _gauge(
         "next_loss_known",
         "",
-        "1 where this loss can be worked out; 0 is to be taken as the worst.",
+        "1 where this loss is worked out from readings; 0 where planned watts stand in, or it can't be worked out.",
         ("site", "what", "limit"),
     ),
     _gauge(

@@ -99,7 +99,7 @@ def add_site(samples: Samples, site: SiteAssessment, now_s: float) -> None:
         samples.add("next_loss_need_watts", labels, loss.need_w)
         samples.add("next_loss_limit_watts", labels, loss.limit_w)
         samples.add("next_loss_short_watts", labels, lacking_w(loss))
-        samples.add("next_loss_known", labels, float(lacking_w(loss) is not None))
+        samples.add("next_loss_known", labels, float(lacking_w(loss) is not None and not loss.assumed))
     # an alarm that is up comes before an older one of the same name that has returned
     for alarm in sorted(site.alarms, key=lambda alarm: alarm.state not in SHOWN_STATES):
         labels_of_alarm = (name, alarm.kind.value, alarm.unit, alarm.port or "", alarm.severity.value)

@@ -20,6 +20,7 @@ from portdraw.reporting.wording import (
     known,
     lacking_w,
     limit,
+    loss_rests_on,
     loss_verdict,
     most_urgent_first,
     running_on,
@@ -59,6 +60,7 @@ class LossView:
     can_give: str
     verdict: str
     tone: str
+    rests_on: str
     moved: str
     bar: BudgetBar
 
@@ -174,7 +176,7 @@ def _set_aside(site: SiteAssessment, now_s: float) -> list[str]:
 def _loss_view(loss: NextLoss) -> LossView:
     short_w, need_w, limit_w = lacking_w(loss), known(loss.need_w), known(loss.limit_w)
     scale_w = max(need_w or 0.0, limit_w or 0.0)
-    tone = "unknown" if short_w is None else "urgent" if short_w > 0 else "quiet"
+    tone = "unknown" if short_w is None else "urgent" if short_w > 0 else "warning" if loss.is_tight else "quiet"
     names = [plain(name) for name in loss.moved_units]
     moved = ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")
     return LossView(
@@ -185,5 +187,6 @@ def _loss_view(loss: NextLoss) -> LossView:
         verdict=plain(loss_verdict(loss)),
         tone=tone,
         moved=moved or "none",
+        rests_on=plain(loss_rests_on(loss)),
         bar=budget_bar(need_w, limit_w, scale_w, 0.0),
     )

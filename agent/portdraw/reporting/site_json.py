@@ -201,4 +201,6 @@ def _loss(loss: NextLoss) -> dict[str, Json]:
         "limit_can_give": _limit(loss.limit_w, why),
         "short": _limit(short_w, why),
         "moved_units": [plain(unit) for unit in loss.moved_units],
+        "planned_watts_stand_for": [plain(unit) for unit in loss.assumed],
+        "keep_percent": known(loss.keep_percent),
     }

@@ -134,6 +134,8 @@ def _loss(given: Given) -> NextLoss:
         limit_w=given["limit_can_give"]["value_w"],
         moved_units=tuple(given["moved_units"]),
         reason=given["short"]["missing"] if unknown else "",
+        assumed=tuple(given["planned_watts_stand_for"]),
+        keep_percent=given["keep_percent"],
     )
 
 

@@ -101,6 +101,8 @@ def _print_losses(out: Console, view: OverviewView) -> None:
             Text(f"{loss.need} of {loss.can_give}"),
             Text(loss.verdict, style=TONES[loss.tone]),
         )
+        if loss.rests_on:
+            table.add_row(Text(loss.rests_on))
     out.print(table)
     if view.more_losses:
         out.print(Text(f"and {view.more_losses} more, none of them worse"))

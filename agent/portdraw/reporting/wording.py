@@ -167,7 +167,16 @@ def loss_verdict(loss: NextLoss) -> str:
         return f"unknown: {loss.reason}" if loss.reason else "unknown: it can't be worked out"
     if short_w > 0:
         return f"short {watts(short_w)}"
-    return f"fits, {watts(loss.limit_w - loss.need_w)} to spare"
+    spare = f"fits, {watts(loss.limit_w - loss.need_w)} to spare"
+    return f"{spare}: less than the {loss.keep_percent:g} % to be kept" if loss.is_tight else spare
+
+
+def loss_rests_on(loss: NextLoss) -> str:
+    """Return what a figure rests on where it is not all read, "" where it is."""
+    if not loss.assumed:
+        return ""
+    names = ", ".join(loss.assumed[:3]) + (f" and {len(loss.assumed) - 3} more" if len(loss.assumed) > 3 else "")
+    return f"counts the largest planned watts of {names}: not known"
 
 
 def worst_first(losses: Iterable[NextLoss]) -> list[NextLoss]:
