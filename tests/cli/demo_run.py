@@ -29,7 +29,7 @@ Rows = list[dict[str, Any]]
 
 @dataclass
 class DemoRun:
-    """What was seen of a demo from outside. `output` is both outputs, `draws_scraped` (unit, watts) of each scrape."""
+    """What was seen of a demo from outside. `output` is both outputs, `draws_scraped` each (unit, watts) scraped."""
 
     folder: Path
     address: str = ""
@@ -60,8 +60,8 @@ def watch_demo(base: Path) -> DemoRun:
         child = stack.enter_context(started(*words, cwd=folder, more=more))
         run.address = _address(child.until("Overview: "))
         prometheus = stack.enter_context(Prometheus(base / "prometheus", run.address))
-        words = ("demo", "--no-browser", "--port", run.address.rsplit(":", 1)[1])
-        other = stack.enter_context(started(*words, cwd=second, more=more))
+        same_port = run.address.rsplit(":", 1)[1]
+        other = stack.enter_context(started("demo", "--no-browser", "--port", same_port, cwd=second, more=more))
         _look_until_end(run, child, prometheus)
         run.exit_code, run.output = child.end(), f"{child.output}\n{child.error_output}"
         run.second_address = _address(other.until("Overview: "))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -28,7 +28,6 @@ class Row:
     budget_w: float = 120
     power_source: str | None = None
     watt_source: str | None = "a column"
-    extra: tuple[()] = field(default=())
 
 
 def rows(steps: int, lost: range = range(0)) -> Iterator[Row]:
@@ -57,18 +56,19 @@ def test_every_row_is_a_reading_as_a_unit_would_tell_it(history: History) -> Non
     assert steps == [NOON_S + step * EVERY_S for step in range(4)]
     winch = history.hot(0, NOON_S * 2, "winch-house")
     assert [one.time_ms / 1000 for one in winch] == steps
-    port = dict(zip(winch[0].ports, zip(winch[0].draws_w, winch[0].states, strict=True), strict=True))
-    assert port["2"] == (6.0, PortState.DELIVERING)
-    assert port["3"] == (0.0, PortState.SEARCHING)
-    assert winch[0].total_w == pytest.approx(7.1)
+    first = winch[0]
+    assert (first.draw_w("2"), first.state("2"), first.basis("2")) == (6.0, PortState.DELIVERING, Basis.MEASURED)
+    assert (first.draw_w("3"), first.state("3")) == (0.0, PortState.SEARCHING)
+    assert (first.total_dw, first.budget_dw, first.interval_ms) == (71, 1200, 600_000)
 
 
 def test_a_unit_that_tells_totals_only_has_no_port_watts(history: History) -> None:
     write_past(rows(2), slipway(), history, EVERY_S)
     slip = history.hot(0, NOON_S * 2, "slip")[0]
-    assert slip.draws_w == (None,)
-    assert slip.total_w == pytest.approx(6.2)
-    assert slip.bases != (Basis.MEASURED,)
+    assert slip.ports == ("1",)
+    assert slip.draw_w("1") is None
+    assert slip.basis("1") is None
+    assert slip.total_dw == 62
 
 
 def test_a_loss_of_ac_in_the_past_is_an_event_of_the_past_and_told_to_nobody(history: History) -> None:

@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import time
 from collections.abc import Awaitable, Callable, Sequence
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -118,7 +119,7 @@ def test_turns_come_at_absolute_times_however_long_a_read_takes() -> None:
     for at_s in unit.read_at_s[1:]:
         turns = (at_s - phase) / EVERY_S
         assert abs(turns - round(turns)) < 1e-6
-    gaps = {round(b - a, 6) for a, b in zip(unit.read_at_s[1:], unit.read_at_s[2:], strict=False)}
+    gaps = {round(b - a, 6) for a, b in pairwise(unit.read_at_s[1:])}
     assert gaps == {EVERY_S}
     assert 10 <= len(seen) <= 12
 
@@ -132,7 +133,7 @@ def test_the_first_round_comes_at_once() -> None:
 
 def test_a_faster_clock_means_faster_turns() -> None:
     (unit,), _, _ = watch(lambda clock: [FakeUnit("core", clock, takes_s=0.1)], 20, scale=15)
-    gaps = {round(b - a, 4) for a, b in zip(unit.read_at_s[1:], unit.read_at_s[2:], strict=False)}
+    gaps = {round(b - a, 4) for a, b in pairwise(unit.read_at_s[1:])}
     assert gaps == {EVERY_S}
     assert 10 <= len(unit.read_at_s) <= 12
 
@@ -149,7 +150,7 @@ def test_turns_that_were_missed_are_skipped_never_stacked() -> None:
         slow.start()
         await asyncio.sleep(30)
         await slow.stop(1)
-        gaps = [round(b - a, 3) for a, b in zip(unit.read_at_s[1:], unit.read_at_s[2:], strict=False)]
+        gaps = [round(b - a, 3) for a, b in pairwise(unit.read_at_s[1:])]
         assert gaps[0] == 10  # the read took 9.1 s: the four turns within it are gone
         assert set(gaps[1:]) == {2}
 
@@ -216,7 +217,7 @@ def test_slow_columns_are_asked_at_their_own_pace_and_again_where_that_brought_n
     (core, silent), _, _ = watch(make, 640)
     slow_at_s = [at_s for at_s, slow in zip(core.read_at_s, core.slow, strict=True) if slow]
     assert len(slow_at_s) == 3
-    assert all(300 <= b - a < 300 + EVERY_S + 1 for a, b in zip(slow_at_s, slow_at_s[1:], strict=False))
+    assert all(300 <= b - a < 300 + EVERY_S + 1 for a, b in pairwise(slow_at_s))
     assert all(silent.slow)
 
 

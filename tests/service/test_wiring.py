@@ -137,7 +137,7 @@ def test_the_history_of_an_emulated_site_is_marked_and_kept_apart(tmp_path: Path
 
 def test_a_history_folder_that_is_a_file(tmp_path: Path) -> None:
     (tmp_path / "history").write_text("mine")
-    with pytest.raises(HistoryError, match="history folder .* can't be used: File exists"):
+    with pytest.raises(HistoryError, match=r"history folder .* can't be used: File exists"):
         open_history(parts(tmp_path))
     assert (tmp_path / "history").read_text() == "mine"
 

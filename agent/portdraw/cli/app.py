@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import sys
+from typing import Annotated
 
 import typer
 
 from portdraw.cli import audit, demo, plan, probe, run, status
-from portdraw.cli.problems import WRONG_INPUT, KnownErrors, tell
+from portdraw.cli.problems import FINE, WRONG_INPUT, KnownErrors, tell
+from portdraw.service.agent import agent_version
 
 app = typer.Typer(
     name="portdraw",
@@ -17,6 +19,23 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+
+
+def _tell_version(wanted: bool) -> None:
+    if wanted:
+        print(f"portdraw {agent_version()}")
+        raise typer.Exit(FINE)
+
+
+@app.callback()
+def portdraw(
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version and end.", is_eager=True, callback=_tell_version)
+    ] = False,
+) -> None:
+    """Watch PoE watts on both legs of every pass-through switch, and audit them against the design budget."""
+
+
 app.command("demo")(demo.demo)
 app.command("plan")(plan.plan)
 app.command("probe")(probe.probe)

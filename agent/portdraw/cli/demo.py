@@ -55,7 +55,7 @@ def demo(
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Do not open the overview.")] = False,
     seed: Annotated[int, typer.Option(help="Seed of the emulation's noise.")] = 7,
     port: Annotated[
-        int, typer.Option(help="Where to serve the overview; a free port where it is taken.")
+        int, typer.Option(help="Where to serve the overview; a free port where it is taken.", min=0, max=65535)
     ] = DEFAULT_PORT,
 ) -> None:
     """Run the whole job on an emulated ferry terminal; Ctrl-C ends it with an audit in the current folder.
@@ -97,6 +97,8 @@ async def _demo(folder: Path, for_s: float | None, browser: bool, seed: int, por
             say(
                 f"Overview: {agent.address}   metrics: {agent.address}/metrics   Ctrl-C ends it and writes the audit."
             )
+            listed = ", ".join(f"{name} {address}" for name, address in addresses.items())
+            say(f"Switches: {listed}; probe one with --settings {settings} --access {access}")
             for scene in LIVE.on(site).scenes:
                 loop.call_later(clock.wall_s(start_s + scene.after_s - clock.now_s()), words.scene, scene.told)
             if for_s is not None:

@@ -10,6 +10,7 @@ from typing import Annotated
 
 import typer
 
+from portdraw.cli.open_secrets import warn_of_open_secrets
 from portdraw.cli.problems import COULD_NOT_READ, FINE, WRONG_INPUT, tell
 from portdraw.observation.unit_observation import Outcome, UnitObservation
 from portdraw.plan.site import Unit
@@ -65,7 +66,9 @@ def _access(settings: Path | None, access: str | None, community: bool) -> tuple
         raise SettingsError(
             f"say how to ask: --settings FILE --access NAME, or --community with the name in {COMMUNITY_VARIABLE}"
         )
-    known = accesses(load_settings(settings))
+    loaded = load_settings(settings)
+    warn_of_open_secrets(loaded)
+    known = accesses(loaded)
     if access is None and len(known) == 1:
         return next(iter(known.items()))
     if access not in known:

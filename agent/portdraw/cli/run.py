@@ -6,11 +6,15 @@ import asyncio
 import logging
 import signal
 import sys
+import tempfile
+from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from portdraw.cli.open_secrets import warn_of_open_secrets
 from portdraw.cli.problems import COULD_NOT_READ, FINDINGS, FINE, tell
 from portdraw.history.store import History
 from portdraw.judgement.alarm import AlarmState
@@ -21,8 +25,8 @@ from portdraw.reporting.status_table import print_status
 from portdraw.reporting.terminal import print_json
 from portdraw.service.agent import Agent
 from portdraw.service.clock import Clock
-from portdraw.service.secrets_of import is_open_to_all
-from portdraw.service.settings import LoadedSettings, load_settings
+from portdraw.service.history_lock import history_lock
+from portdraw.service.settings import SettingsError, load_settings
 from portdraw.service.wiring import Parts, gather, open_history
 
 
@@ -36,21 +40,26 @@ def run(
     Exit codes: 0 stopped as told (with --once: all fine), 1 with --once: alarms or findings, 2 wrong input,
     3 with --once: a unit could not be read.
     """
-    logging.basicConfig(stream=sys.stderr, level=logging.INFO, format="%(asctime)s %(levelname)s %(message)s")
+    if as_json and not once:
+        raise SettingsError("--json goes with --once; while the agent runs, ask its /api/v1/site")
+    level = logging.WARNING if once else logging.INFO  # once: the printed state says it all
+    logging.basicConfig(stream=sys.stderr, level=level, format="%(asctime)s %(levelname)s %(message)s")
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
     logging.getLogger("httpx").setLevel(logging.WARNING)
     loaded = load_settings(settings)
     parts = gather(loaded)
-    _warn_of_open_secrets(loaded)
+    warn_of_open_secrets(loaded)
     if loaded.settings.columns:
         tell("columns: private columns of the settings are accepted, but not read by this version")
-    history = open_history(parts)
-    try:
-        if once:
-            raise typer.Exit(asyncio.run(_once(parts, history, as_json)))
-        raise typer.Exit(asyncio.run(_serve(parts, history)))
-    finally:
-        history.close()
+    with closing(open_history(parts)) as history, history_lock(loaded.history_folder) as ours:
+        if ours:
+            work = _once(parts, history, as_json) if once else _serve(parts, history)
+            raise typer.Exit(asyncio.run(work))
+    if not once:
+        raise SettingsError(f"another agent is writing the history in {loaded.history_folder}; two would count twice")
+    with tempfile.TemporaryDirectory(prefix="portdraw-once-") as folder:  # a look beside a running agent
+        with closing(History.open(Path(folder), parts.site.site.timezone)) as history:
+            raise typer.Exit(asyncio.run(_once(replace(parts, destinations={}), history, as_json)))
 
 
 async def _serve(parts: Parts, history: History) -> int:
@@ -87,10 +96,3 @@ def exit_code(assessment: SiteAssessment) -> int:
         return COULD_NOT_READ
     up = (AlarmState.PENDING, AlarmState.RAISED, AlarmState.ACKNOWLEDGED, AlarmState.RETURNING)
     return FINDINGS if any(alarm.state in up for alarm in assessment.alarms) else FINE
-
-
-def _warn_of_open_secrets(loaded: LoadedSettings) -> None:
-    for name, access in loaded.settings.access.items():
-        for secret in (access.community, access.auth_secret, access.privacy_secret):
-            if secret is not None and is_open_to_all(secret, loaded.path.parent):
-                tell(f"access {name}: every user of this machine can read {secret.file}; make it chmod 600")

@@ -20,6 +20,7 @@ _OF_UNIT = (
     Quantity.UNIT_PSE_STATE,
     Quantity.UNIT_OWN_SOURCE,
 )
+_NO_OBJECT = "the switch has none of the objects that tell it"
 _COUNTERS = {
     Quantity.PORT_DENIED: "denied",
     Quantity.PORT_OVERLOAD: "overload",
@@ -38,6 +39,11 @@ def sheet_json(address: str, observation: UnitObservation) -> dict[str, object]:
         "requests": observation.requests,
         "took_s": round(observation.ended_s - observation.began_s, 3),
         "records": [_record_json(record) for record in observation.records],
+        "not_told": {
+            quantity.value: _NO_OBJECT
+            for quantity in _OF_UNIT
+            if observation.records and observation.get(None, quantity) is None
+        },
     }
 
 
@@ -45,7 +51,8 @@ def print_sheet(address: str, observation: UnitObservation) -> None:
     """Print the sheet in at most 100 columns. A blank is printed as "-", never as zero."""
     out = console()
     took_s = observation.ended_s - observation.began_s
-    line = f"{address}: {observation.outcome.value}, {observation.requests} requests in {took_s:.2f} s"
+    asked = f"{observation.requests} request{'' if observation.requests == 1 else 's'}"
+    line = f"{address}: {observation.outcome.value}, {asked} in {took_s:.2f} s"
     out.print(Text(line, style="bold"))
     if observation.reason:
         out.print(Text(plain(observation.reason, 600)))
@@ -121,7 +128,7 @@ def _text(observation: UnitObservation, port: str, quantity: Quantity) -> str:
 
 def _shown(record: Record | None) -> str:
     if record is None:
-        return "-"
+        return f"- ({_NO_OBJECT})"
     if record.value is None:
         return f"- ({record.missing})"
     value = f"{record.value:.0f}" if isinstance(record.value, float) else str(record.value)
