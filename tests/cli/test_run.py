@@ -128,7 +128,9 @@ def test_it_runs_is_asked_by_status_and_ends_on_sigterm(switch: RealAgent, tmp_p
         assert as_json.returncode == 0
         assert json.loads(as_json.stdout)["site"] == "Skarholm slipway"
 
-        second = portdraw("run", "--settings", str(settings), more=SECRETS)
+        other = tmp_path / "other"  # a history of its own, but the same port
+        other.mkdir()
+        second = portdraw("run", "--settings", str(write_files(other, switch.address, port)), more=SECRETS)
         assert second.returncode == 2
         assert second.stderr.count("\n") == 1
         assert f"listen: 127.0.0.1:{port} can't be used: Address already in use" in second.stderr

@@ -57,9 +57,11 @@ def run(
             raise typer.Exit(asyncio.run(work))
     if not once:
         raise SettingsError(f"another agent is writing the history in {loaded.history_folder}; two would count twice")
-    with tempfile.TemporaryDirectory(prefix="portdraw-once-") as folder:  # a look beside a running agent
-        with closing(History.open(Path(folder), parts.site.site.timezone)) as history:
-            raise typer.Exit(asyncio.run(_once(replace(parts, destinations={}), history, as_json)))
+    with (  # a look beside a running agent
+        tempfile.TemporaryDirectory(prefix="portdraw-once-") as folder,
+        closing(History.open(Path(folder), parts.site.site.timezone)) as history,
+    ):
+        raise typer.Exit(asyncio.run(_once(replace(parts, destinations={}), history, as_json)))
 
 
 async def _serve(parts: Parts, history: History) -> int:
