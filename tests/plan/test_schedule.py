@@ -136,12 +136,39 @@ def test_unknown_is_never_zero() -> None:
     assert leaf.ports[0].reasons == {"leaf port 1: no operating point": tuple(Case)}
 
 
-def test_a_ring_ends_with_what_is_known() -> None:
+def test_units_in_a_ring_are_left_out() -> None:
     one = [{"from": "slip-1"}]
-    ports = {"1": camera("a"), "2": {"feeds": "b"}}
-    schedule = worked_out(drawn({"a": {"supplies": one, "ports": ports}, "b": {"ports": {"1": {"feeds": "a"}}}}))
-    assert any(port.reasons for planned in schedule.units for port in planned.ports)
-    assert {held.verdict for held in schedule.held() if held.what == "a, all feeds carrying"} == {Verdict.UNKNOWN}
+    ports = {"1": camera("a"), "2": {"feeds": "b"}, "3": {"feeds": "c"}}
+    units = {
+        "a": {"supplies": one, "ports": ports},
+        "b": {"ports": {"1": {"feeds": "a"}}},
+        "c": {"ports": {"1": camera("d")}},  # below the ring, not in it
+    }
+    schedule = worked_out(drawn(units))
+    assert [planned.unit for planned in schedule.units] == ["c"]
+    assert source(schedule, "slip-1").normal[Case.TYPICAL] == Sum(0, ("a",))
+    units["b"] = {"ports": {}}
+    assert [planned.unit for planned in worked_out(drawn(units)).units] == ["a", "b", "c"]
+
+
+def test_a_feed_into_a_ring_is_unknown() -> None:
+    units = {
+        "ring": {"ports": {"1": {"feeds": "ring/in-2"}}},
+        "head": {"supplies": [{"from": "slip-1"}], "ports": {"1": {"feeds": "ring"}}},
+    }
+    head = unit(worked_out(drawn(units)), "head")
+    assert head.normal[Case.TYPICAL] == Sum(0, ("head port 1",))
+
+
+def test_what_is_declared_but_not_judged() -> None:
+    units = {"head": {"supplies": [{"from": "slip-1"}]}}
+    more = {
+        "policy": {"must_survive": {"any_single": "all"}},
+        "ups": {"battery": {"input": "slip-1", "rating_w": 500, "battery_wh": 1}},
+        "generators": {"set-1": {"rating_w": 9000, "feeds": ["P1"]}},
+    }
+    assert worked_out(drawn(units, **more)).not_judged == ("must_survive", "battery_wh", "generators")
+    assert worked_out(drawn(units, policy={"margin_percent": 10})).not_judged == ()
 
 
 @pytest.mark.parametrize(

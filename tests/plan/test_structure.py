@@ -39,6 +39,17 @@ def pair(port: dict[str, Any], below: dict[str, Any] | None = None, beside: dict
     return drawn({"head": unit(ON_1, ports), "slip": below or unit(ON_2, fed=FED)})
 
 
+def of_class_max(class_max: int | None, port: dict[str, Any]) -> Site:
+    """The head unit of `pair`, with what its ports can grant."""
+    pse = {"budget_w": 90, "voltage_v": 54, "ports": 8} | ({} if class_max is None else {"class_max": class_max})
+    below = {"slip": unit(ON_2, fed=FED)} if "feeds" in port else {}
+    return drawn({"head": unit(ON_1, {"2": port}) | {"pse": pse}} | below)
+
+
+def addressed(first: str, second: str) -> Site:
+    return drawn({"a": unit(ON_1, address=first), "b": unit(ON_2, address=second)})
+
+
 CASES: list[tuple[str, Site, Site, FindingSeverity, str, str]] = [
     (
         "orphan",
@@ -153,6 +164,60 @@ CASES: list[tuple[str, Site, Site, FindingSeverity, str, str]] = [
         pair(feed("slip", cable={"run": "indoor"})),
         WARNING, "head port 2", "the feed of slip is copper to a vessel: earth potentials differ",
     ),
+    (
+        # clause 145 demotes class 8 to 4 where the port is of Type 2
+        "a feed above what the unit can grant",
+        of_class_max(None, feed("slip")),
+        of_class_max(8, feed("slip")),
+        WARNING, "head port 2",
+        "the feed of slip asks for class 8, but is granted class 4 (25.5 W at the PD input): class_max is not "
+        "declared, 4 counted.",
+    ),
+    (
+        "a device above what the unit can grant",
+        of_class_max(5, camera("cam", **{"class": 6})),
+        of_class_max(6, camera("cam", **{"class": 6})),
+        WARNING, "head port 2",
+        "cam asks for class 6, but is granted class 4 (25.5 W at the PD input): class_max is 5.",
+    ),
+    (
+        "a class that is refused",
+        of_class_max(2, camera("cam")),
+        of_class_max(3, camera("cam")),
+        WARNING, "head port 2", "cam asks for class 3, but class_max is 2: the port refuses it.",
+    ),
+    (
+        # class 3: 12.95 W at the PD input (IEEE 802.3-2022, table 33-18)
+        "watts above the class",
+        of_class_max(8, camera("cam", typical_w=60)),
+        of_class_max(8, camera("cam", typical_w=12.95)),
+        WARNING, "head port 2", "typical_w 60 W is above the 12.95 W that class 3 allows.",
+    ),
+    (
+        "several watts above the class, said once",
+        of_class_max(8, camera("cam", typical_w=13, max_w=20)),
+        of_class_max(8, camera("cam", typical_w=3, max_w=12)),
+        WARNING, "head port 2", "typical_w 13 W and max_w 20 W are above the 12.95 W that class 3 allows.",
+    ),
+    (
+        "an address used twice",
+        addressed("10.0.0.1", "10.0.0.1"),
+        addressed("10.0.0.1", "10.0.0.2"),
+        ERROR, "b", "its address 10.0.0.1 is that of a too: one would be read as the other.",
+    ),
+    (
+        # 161 is the agent's port (RFC 3417)
+        "an address used twice, written differently",
+        addressed("10.0.0.1", "10.0.0.1:161"),
+        addressed("10.0.0.1", "10.0.0.1:1161"),
+        ERROR, "b", "its address 10.0.0.1:161 is that of a too (written 10.0.0.1 there): one would be read",
+    ),
+    (
+        "a name and a v6 address used twice",
+        addressed("[::1]:161", "0:0::1"),
+        addressed("Mast.example", "mast2.example"),
+        ERROR, "b", "its address 0:0::1 is that of a too",
+    ),
 ]  # fmt: skip
 
 
@@ -170,7 +235,9 @@ def test_check(failing: Site, passing: Site, severity: FindingSeverity, where: s
 
 def test_by_port_number_alone_priorities_do_not_count() -> None:
     ports = {"1": camera("cam"), "2": feed("slip")}
-    head = unit(ON_1, ports) | {"pse": {"budget_w": 90, "voltage_v": 54, "ports": 8, "shed": "highest-port"}}
+    head = unit(ON_1, ports) | {
+        "pse": {"budget_w": 90, "voltage_v": 54, "ports": 8, "class_max": 8, "shed": "highest-port"}
+    }
     found = check_structure(drawn({"head": head, "slip": unit(ON_2, fed=FED)}))
     assert [one.sentence for one in found] == [
         "it feeds slip, yet ranks by its port number below cam (port 1): it is shed before them."

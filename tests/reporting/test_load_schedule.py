@@ -116,3 +116,44 @@ def test_margins_are_told() -> None:
         "slip, normal running, frost night: 9.1 W of 10 W (91 %); the margin of 20 % is not kept.",
     ]
     assert not stands(schedule, findings)
+
+
+def test_a_load_above_its_class_is_told_once_for_its_port() -> None:
+    schedule, findings = worked_out(parse_site(changed("typical_w: 6, night_w: 9", "typical_w: 60")))
+    shown = " ".join(schedule_text(schedule, findings).partition("\nStructure")[2].split())
+    for place in ("winch-house port 2", "slip port 1"):
+        assert f"warning: {place}: typical_w 60 W is above the 12.95 W that class 3 allows." in shown
+        assert shown.count(f"Can't be powered as drawn: {place}:") == 1
+    assert shown.count("slip, normal running") == 1
+    assert "Also: " in shown
+    calm = schedule_text(*worked_out(parse_site(SMALL)))
+    assert "Also: " not in calm
+    assert "allows" not in calm
+
+
+def test_what_is_kept_for_the_failure_study_is_told_where_declared() -> None:
+    # the ferry terminal declares both and no generator
+    kept = "must_survive and battery_wh are kept for the failure study, which this version does not make."
+    assert kept in schedule_text(SCHEDULE, FINDINGS)
+    assert schedule_json(SCHEDULE, FINDINGS)["not_judged"] == kept
+    schedule, findings = worked_out(parse_site(SMALL))
+    assert "failure study" not in schedule_text(schedule, findings)
+    assert schedule_json(schedule, findings)["not_judged"] is None
+
+
+def test_a_unit_that_feeds_itself_has_no_figures() -> None:
+    schedule, findings = worked_out(parse_site(changed("feeds: slip,", "feeds: winch-house,")))
+    shown = schedule_text(schedule, findings)
+    assert "error: winch-house: one of its ports feeds the unit itself. Its figures are left out." in shown
+    assert "Ports of winch-house" not in shown
+    assert "Ports of slip" in shown
+    assert " %)" not in shown
+    assert "Ports of winch-house" in schedule_text(*worked_out(parse_site(SMALL)))
+
+
+def test_long_names_stay_within_a_terminal_of_a_hundred_columns() -> None:
+    text = changed("device: winch-cam,", f"device: {'w' * 80}, label: {'l' * 80},").replace("winch-house", "h" * 80)
+    page = StringIO()
+    schedule, findings = worked_out(parse_site(text))
+    print_schedule(Console(file=page, width=100, color_system=None), schedule, findings)
+    assert max(map(len, page.getvalue().splitlines())) <= 100

@@ -142,7 +142,10 @@ class Held:
 
 @dataclass(frozen=True)
 class LoadSchedule:
-    """The whole load schedule of a site. `survives_ac_loss`: the site promises to outlast loss of all unbacked AC."""
+    """The whole load schedule of a site. `survives_ac_loss`: the site promises to outlast loss of all unbacked AC.
+
+    `not_judged` names what the file declares and no figure here is held against. Units in a ring are left out.
+    """
 
     site: str
     margin_percent: float
@@ -151,6 +154,7 @@ class LoadSchedule:
     units: tuple[PlannedUnit, ...]
     tiers: tuple[PlannedTier, ...]
     sources: tuple[PlannedSource, ...]
+    not_judged: tuple[str, ...] = ()
 
     def held(self) -> Iterator[Held]:
         """Yield every sum with its limit.

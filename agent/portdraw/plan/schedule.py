@@ -45,18 +45,21 @@ class WattModel(Protocol):
 
 
 def load_schedule(site: Site, tree: Tree, model: WattModel) -> LoadSchedule:
-    """Work out the load schedule of a site. A plan with a ring of feeds gives partial sums, never an endless run."""
+    """Work out the load schedule of a site. Units in a ring of feeds are left out; what counts on them lacks them."""
     ports: dict[str, tuple[PlannedPort, ...]] = {}
     normal: dict[str, dict[Case, Sum]] = {}
     carrying: dict[str, dict[Case, Sum]] = {}
-    for name in tree.order():
+    outside = [name for name in tree.order() if not tree.in_ring(name)]
+    for name in outside:
         unit = site.units[name]
         keys = sorted(unit.ports, key=sort_key)
         ports[name] = tuple(_port(site, tree, model, name, key, normal, carrying) for key in keys)
         normal[name] = {case: _sum((_place(port), port.pse_w[case]) for port in ports[name]) for case in Case}
         carrying[name] = {case: _sum((_place(port), port.carrying_w[case]) for port in ports[name]) for case in Case}
     units = tuple(
-        _unit(tree, model, name, site.units[name], ports[name], normal[name], carrying[name]) for name in site.units
+        _unit(tree, model, name, site.units[name], ports[name], normal[name], carrying[name])
+        for name in site.units
+        if name in ports
     )
     return LoadSchedule(
         site=site.site.name,
@@ -66,7 +69,18 @@ def load_schedule(site: Site, tree: Tree, model: WattModel) -> LoadSchedule:
         units=tuple(sorted(units, key=lambda unit: unit.tier or len(units) + 1)),
         tiers=tuple(_tiers(units)),
         sources=tuple(_sources(site, tree, model, normal, carrying)),
+        not_judged=tuple(_not_judged(site)),
     )
+
+
+def _not_judged(site: Site) -> Iterator[str]:
+    """Yield the names of what a file declares for the failure study only."""
+    if "must_survive" in site.policy.model_fields_set:
+        yield "must_survive"
+    if site.ups:
+        yield "battery_wh"
+    if site.generators:
+        yield "generators"
 
 
 def _port(
@@ -201,7 +215,9 @@ def _sources(
 
     def load(source: str, outputs: dict[str, dict[Case, Sum]], case: Case, names: Container[str]) -> Iterator[Sum]:
         for name, share in users.get(source, {}).items():
-            if name in names:
+            if name in names and name not in outputs:
+                yield Sum(0.0, (name,))  # in a ring of feeds
+            elif name in names:
                 total = outputs[name][case]
                 ac_w = None if total.missing else model.ac_w(name, total.watts)
                 yield _sum([(name, None if ac_w is None else ac_w * share)])

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from portdraw.electrical.type_table import MAINTAIN_A_CLASS_1_TO_4, MAINTAIN_A_CLASS_5_TO_8, PSE_TYPES
+from portdraw.plan.address_check import check_addresses
+from portdraw.plan.class_check import check_classes
 from portdraw.plan.finding import Finding, FindingSeverity
 from portdraw.plan.load_case import signature_class
 from portdraw.plan.ports import sort_key
@@ -25,11 +27,12 @@ _NAMED = 3  # devices named in one sentence
 def check_structure(site: Site, tree: Tree | None = None) -> list[Finding]:
     """Return the findings on a site's structure: errors first, then warnings, then notices, each in file order."""
     drawn = Tree(site) if tree is None else tree
-    found = [*_rings(drawn)]
+    found = [*_rings(drawn), *check_addresses(site)]
     for name, unit in site.units.items():
         found.extend(_sources(name, unit, drawn))
         found.extend(_spare_feed(site, name, unit, drawn))
         found.extend(_ranks(name, unit))
+        found.extend(check_classes(site, name, unit))
         for key in sorted(unit.ports, key=sort_key):
             found.extend(_cable(site, name, unit, key))
     order = list(FindingSeverity)
@@ -44,7 +47,8 @@ def _rings(tree: Tree) -> Iterator[Finding]:
             sentence = f"{ring[0]} and {ring[1]} feed each other: neither can be trusted as the source."
         else:
             sentence = f"a ring of feeds: {' > '.join((*ring, ring[0]))}. Power must run from source to device."
-        yield Finding(FindingSeverity.ERROR, ring[0], sentence)
+        left_out = "Its figures are" if len(ring) == 1 else "Their figures are"
+        yield Finding(FindingSeverity.ERROR, ring[0], f"{sentence} {left_out} left out.")
 
 
 def _sources(name: str, unit: Unit, tree: Tree) -> Iterator[Finding]:

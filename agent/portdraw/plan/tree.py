@@ -65,6 +65,10 @@ class Tree:
                 seen.update(ring)
         return tuple(found)
 
+    def in_ring(self, unit: str) -> bool:
+        """Say whether a unit feeds itself, directly or through others; False for one merely below a ring."""
+        return self.tier(unit) == 0 and bool(self._ring_through(unit))
+
     def circuits_of(self, unit: str) -> tuple[str, ...]:
         """Return the AC circuits above a unit's supplies, through a UPS too, each once."""
         found: dict[str, None] = {}

@@ -46,6 +46,7 @@ _SEVERITY_STYLES = {
     FindingSeverity.NOTICE: "cyan",
 }
 _ASSUMED_SHOWN = 20
+_CASES_SHOWN = 2  # of one sum, each in a line of its own
 _NAME_WIDTH = 26
 
 
@@ -56,15 +57,18 @@ def stands(schedule: LoadSchedule, findings: Iterable[Finding]) -> bool:
 
 
 def unpowered(schedule: LoadSchedule) -> Iterator[str]:
-    """Yield why planned loads can't be powered, in the cases that count: steady ones and start-up."""
-    seen: dict[str, None] = {}
+    """Yield why planned loads can't be powered, once for each port, with the cases that count: steady, start-up."""
     for unit in schedule.units:
         for port in unit.ports:
-            for reason, cases in port.reasons.items():
-                counted = [case.value for case in cases if case is not Case.MAXIMUM]
-                if counted:
-                    seen.setdefault(f"{reason} ({', '.join(counted)})")
-    yield from seen
+            counted = {
+                reason: [case.value for case in cases if case is not Case.MAXIMUM]
+                for reason, cases in port.reasons.items()
+            }
+            told = [(reason, cases) for reason, cases in counted.items() if cases]
+            if told:
+                also = list(dict.fromkeys(case for _, cases in told[1:] for case in cases if case not in told[0][1]))
+                more = f"; also {', '.join(also)}" if also else ""
+                yield f"{told[0][0]} ({', '.join(told[0][1])}{more})"
 
 
 def exceeded(schedule: LoadSchedule) -> Iterator[str]:
@@ -72,6 +76,31 @@ def exceeded(schedule: LoadSchedule) -> Iterator[str]:
     for held in schedule.held():
         if not held.stands:
             yield _sentence(held, schedule)
+
+
+def _short(schedule: LoadSchedule) -> Iterator[tuple[str, Verdict]]:
+    """Yield the sums that do not stand: of one sum short in many cases the worst, and the other cases by name."""
+    short: dict[str, list[Held]] = {}
+    for held in schedule.held():
+        if not held.stands:
+            short.setdefault(held.what, []).append(held)
+    for cases in short.values():
+        if len(cases) <= _CASES_SHOWN:
+            yield from ((_sentence(held, schedule), held.verdict) for held in cases)
+            continue
+        worst = max(cases, key=lambda held: (held.verdict is Verdict.OVER, held.total.watts))
+        others = ", ".join(held.case.value for held in cases if held is not worst)
+        yield f"{_sentence(worst, schedule)} Also: {others}.", worst.verdict
+
+
+def not_judged(schedule: LoadSchedule) -> str | None:
+    """Say what the file declares and this schedule does not judge, None where it declares nothing such."""
+    names = schedule.not_judged
+    if not names:
+        return None
+    listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    verb = "are" if len(names) > 1 or names == ("generators",) else "is"
+    return f"{listed} {verb} kept for the failure study, which this version does not make."
 
 
 def assumptions(schedule: LoadSchedule) -> list[str]:
@@ -107,6 +136,12 @@ def _parts(schedule: LoadSchedule, findings: list[Finding]) -> Iterator[Renderab
         f"{schedule.margin_after_failure_percent:g} % after a failure.\n"
         "* uses the margin   ! over the limit   ? can't be said. Maximum is shown, not judged."
     )
+    if schedule.units:
+        yield from _figures(schedule)
+    yield from _ending(schedule, findings)
+
+
+def _figures(schedule: LoadSchedule) -> Iterator[RenderableType]:
     yield _units(
         "Units in normal running: every local AC present, spare feeds standing by",
         schedule,
@@ -127,7 +162,6 @@ def _parts(schedule: LoadSchedule, findings: list[Finding]) -> Iterator[Renderab
     for unit in schedule.units:
         if unit.ports:
             yield _ports(unit)
-    yield from _ending(schedule, findings)
 
 
 def _titled(title: str, table: Table) -> RenderableType:
@@ -225,20 +259,22 @@ def _ending(schedule: LoadSchedule, findings: list[Finding]) -> Iterator[Rendera
         label = (f"{finding.severity.value}: ", _SEVERITY_STYLES[finding.severity])
         yield Text.assemble(label, plain(f"{finding.where}: {finding.sentence}"))
     assumed = assumptions(schedule)
-    if assumed:
-        yield Text("\nAssumed, as not declared", style="bold")
+    kept = not_judged(schedule)
+    if assumed or kept:
+        yield Text("\nAssumed, as not declared" if assumed else "\nDeclared, but not judged", style="bold")
         for sentence in assumed[:_ASSUMED_SHOWN]:
             yield Text(plain(sentence))
         if len(assumed) > _ASSUMED_SHOWN:
             yield Text(f"and {len(assumed) - _ASSUMED_SHOWN} more; --json lists all.")
+        if kept:
+            yield Text(kept)
     yield Text("\nResult", style="bold")
     if stands(schedule, findings):
         yield Text("The plan fits its limits with the margins kept.", style="green")
     for sentence in unpowered(schedule):
         yield Text(plain(f"Can't be powered as drawn: {sentence}."), style=_STYLES[Verdict.OVER])
-    for held in schedule.held():
-        if not held.stands:
-            yield Text(plain(_sentence(held, schedule)), style=_STYLES[held.verdict])
+    for sentence, verdict in _short(schedule):
+        yield Text(plain(sentence), style=_STYLES[verdict])
     if any(finding.severity is FindingSeverity.ERROR for finding in findings):
         yield Text("The structure has errors; see above.", style=_STYLES[Verdict.OVER])
     yield Text(f"\n{CAUTION}", style="dim")

@@ -8,7 +8,7 @@ from typing import Any
 from portdraw.plan.finding import Finding
 from portdraw.plan.load_case import Case
 from portdraw.plan.planned_load import LoadSchedule, PlannedPort, Sum
-from portdraw.reporting.load_schedule import CAUTION, assumptions, exceeded, stands, unpowered
+from portdraw.reporting.load_schedule import CAUTION, assumptions, exceeded, not_judged, stands, unpowered
 
 
 def schedule_json(schedule: LoadSchedule, findings: list[Finding]) -> dict[str, Any]:
@@ -61,6 +61,7 @@ def schedule_json(schedule: LoadSchedule, findings: list[Finding]) -> dict[str, 
         "unpowered": list(unpowered(schedule)),
         "exceeded": list(exceeded(schedule)),
         "assumed": assumptions(schedule),
+        "not_judged": not_judged(schedule),
         "caution": CAUTION,
     }
 
