@@ -109,4 +109,6 @@ def test_ctrl_c_ends_it_with_an_audit(demo_run: DemoRun) -> None:
     assert "alarms came up" in demo_run.second_output
     names = {path.name for path in demo_run.second_folder.iterdir()}
     stem = "portdraw-audit-EMULATED"
-    assert names == {f"{stem}{end}" for end in (".html", ".json", "-ports.csv", "-units.csv", "-events.csv")}
+    assert names == {
+        f"{stem}{end}" for end in (".html", ".json", "-ports.csv", "-units.csv", "-losses.csv", "-events.csv")
+    }

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from portdraw.judgement.assessment import Availability, Leg, NextLoss, UnitAssessment
 from portdraw.judgement.legs import LOCAL_AC, POE_FEED
+from portdraw.judgement.silent_ports import silent_draws
 from portdraw.plan.load_case import Case
 from portdraw.plan.site import Site
 from portdraw.plan.tree import Tree
@@ -80,17 +81,11 @@ def draws_now(units: Sequence[UnitAssessment]) -> dict[PortId, float]:
         draws.update(
             {(unit.unit, port.port): port.draw_w for port in told if port.draw_w is not None and not port.feeds_unit}
         )
+        told_w = sum(port.draw_w for port in told if port.draw_w is not None)
         largest = {port.port: _largest_w(port.planned_max_w, port.class_limit_w) for port in silent}
-        whole_w = sum(watts for watts in largest.values() if watts is not None)
-        rest_w = None
-        if unit.total_w is not None:
-            rest_w = max(0.0, unit.total_w - sum(port.draw_w for port in told if port.draw_w is not None))
-        for port in silent:
-            watts = largest[port.port]
-            if port.feeds_unit is not None or watts is None:
-                continue
-            share = 1.0 if rest_w is None or whole_w == 0 else rest_w / whole_w
-            draws[unit.unit, port.port] = watts * share
+        feeds = {port.port for port in silent if port.feeds_unit is not None}
+        shared = silent_draws(largest, unit.total_w, told_w)
+        draws.update({(unit.unit, port): watts for port, watts in shared.items() if port not in feeds})
     return draws
 
 

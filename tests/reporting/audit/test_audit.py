@@ -75,6 +75,9 @@ def test_a_feed_that_carried(audit: Audit) -> None:
     """18.5 W for one hour is more than the pier's own use of 6.5 W: the feed carried."""
     row = port(audit, "core", "1")
     assert row.planned_now_w == pytest.approx(1.3)  # standby over a cable without length
+    # carrying: 6.5 + 16.5 / 0.92 W at most
+    assert row.planned_max_w == pytest.approx(1.3)
+    assert row.planned_carrying_max_w == pytest.approx(6.5 + 16.5 / 0.92)
     assert words(row) == "Carried pier for 60 min, up to 18.5 W."
     assert not [item for item in audit.unseen if item.what == "PoE feed"]
 
@@ -119,7 +122,8 @@ def test_findings_come_with_the_weightiest_first(audit: Audit) -> None:
     """To act on, to look at, to know."""
     weights = [list(Weight).index(finding.weight) for _, finding in audit.findings()]
     assert weights == sorted(weights)
-    assert audit.count(Weight.ACT) == 2  # the visitor, and the pier over its budget on the feed
+    # the visitor, the pier over its budget on the feed, and the loss of its circuit
+    assert audit.count(Weight.ACT) == 3
 
 
 def test_what_was_not_seen(audit: Audit) -> None:
@@ -206,6 +210,10 @@ def test_a_rising_port_is_named_with_its_limit(tmp_path: Path) -> None:
     assert row.w_per_day == pytest.approx(0.3)
     assert row.days_to_limit == pytest.approx(5 / 0.3)
     assert "It meets its plan (12.5 W) in about 7 days and its class limit (15.4 W) in about 17 days" in row.sentence
+    # 6.5 W and 13 days at 0.3 W
+    assert row.sentence.startswith(
+        "Drifting up by 0.30 W a day over 14 days; its daily 95th percentile stands at 10.4 W."
+    )
     assert row.sentence in words(port(audit, "pier", "1"))
     steady = next(row for row in audit.drift if (row.unit, row.port) == ("pier", "2"))
     assert not steady.rising

@@ -14,7 +14,7 @@ import pytest
 from tests.reporting.audit.small_site import START_S, day_audit
 
 from portdraw.reporting.audit.audit import Audit
-from portdraw.reporting.audit.audit_csv import events_csv, ports_csv, units_csv
+from portdraw.reporting.audit.audit_csv import events_csv, losses_csv, ports_csv, units_csv
 from portdraw.reporting.audit.audit_files import AuditFileError, write_audit
 from portdraw.reporting.audit.audit_html import audit_html
 from portdraw.reporting.audit.audit_json import audit_json
@@ -85,11 +85,15 @@ def test_the_page_says_what_was_found(audit: Audit) -> None:
     """Figures and findings of the small site, in words."""
     text = " ".join(" ".join(parsed(audit_html(audit)).texts).split())
     for expected in (
-        "2 findings to act on and 2 to look at.",
+        "3 findings to act on and 4 to look at.",
         "Unplanned device: delivering for 2 h 0 min, up to 6.0 W.",
         "Above plan for 12 h 0 min: up to 13.6 W, planned 12.5 W.",
         "On PoE feed: over by 6.1 W, of 17.5 W.",
         "Local AC lost at 2026-03-02 10:00; it returned at 2026-03-02 11:00, after 60 min.",
+        "loss of circuit pier-7",
+        "As drawn, 95th percentile: pier budget on PoE feed, 23.6 W of 17.5 W: short 6.1 W.",
+        "1.3 standing by",
+        "24.4 carrying",
         "Test before you touch.",
     ):
         assert expected in text
@@ -100,7 +104,7 @@ def test_every_file_of_an_emulated_site_says_so(audit: Audit) -> None:
     page = audit_html(audit)
     assert re.search(r"@top-left \{ content: \"EMULATED", page)
     assert "<title>EMULATED" in page
-    for text in (ports_csv(audit), units_csv(audit), events_csv(audit)):
+    for text in (ports_csv(audit), units_csv(audit), losses_csv(audit), events_csv(audit)):
         rows = list(csv.DictReader(text.splitlines()))
         assert rows
         assert {row["source"] for row in rows} == {"EMULATED"}
@@ -150,6 +154,20 @@ def test_csv_has_the_figures_and_runs_no_formula(audit: Audit) -> None:
     assert (unplanned["planned"], unplanned["planned_max_w"]) == ("no", "")
 
 
+def test_csv_and_json_have_the_next_losses(audit: Audit) -> None:
+    """Loss of pier-7, by hand: 23.6 W drawn and 16.5 W planned, of (25.5 - 6.5) x 0.92 = 17.48 W on the feed."""
+    rows = [row for row in csv.DictReader(losses_csv(audit).splitlines()) if row["loss"] == "circuit pier-7"]
+    assert [(row["load"], row["need_w"], row["limit_w"], row["result"]) for row in rows] == [
+        ("drawn p95", "23.6", "17.48", "short 6.1 W"),
+        ("drawn max", "23.6", "17.48", "short 6.1 W"),
+        ("planned frost night", "16.5", "17.48", "fits, 1 W to spare"),
+    ]
+    losses = json.loads(audit_json(audit))["losses"]
+    assert losses["planned_case"] == "frost night"
+    assert losses["rows"][0]["what"] == "circuit pier-7"  # the worst first
+    assert losses["rows"][0]["drawn_p95"]["need_w"] == pytest.approx(23.6)
+
+
 def test_json_has_null_for_unknown_and_times_with_offset(audit: Audit) -> None:
     """As any JSON reader sees it."""
     document = json.loads(audit_json(audit))
@@ -169,6 +187,7 @@ def test_no_file_is_overwritten(audit: Audit, tmp_path: Path) -> None:
         "audit.json",
         "audit-ports.csv",
         "audit-units.csv",
+        "audit-losses.csv",
         "audit-events.csv",
     }
     (tmp_path / "out" / "audit-2.json").write_text("mine")

@@ -103,8 +103,8 @@ def test_denied_and_drift_are_told() -> None:
     """From alarms and trend."""
     denied = AuditEvent("power-denied", "pier", "1", 1.0, 2.0, "x")
     drift = DriftRow("pier", "1", True, 0.3, 0.2, 0.4, 15.4, 7.0, "Drifting up.")
-    assert told(replace(FACTS, alarms=(denied,))) == ["Power was denied once."]
-    assert told(replace(FACTS, alarms=(denied, denied))) == ["Power was denied 2 times."]
+    assert told(replace(FACTS, alarms=(denied,))) == ["Power was denied: the alarm came up once."]
+    assert told(replace(FACTS, alarms=(denied, denied))) == ["Power was denied: the alarm came up 2 times."]
     assert told(replace(FACTS, drift=drift)) == ["Drifting up."]
     assert told(replace(FACTS, drift=replace(drift, rising=False))) == []
 

@@ -9,7 +9,9 @@ from datetime import date
 from portdraw.history.port_day import PortDay, merge_by_port
 from portdraw.history.site_day import day_of, day_start_s
 from portdraw.history.store import History
-from portdraw.judgement.plan_sheet import STEADY_CASES, PlanSheet, plan_sheet
+from portdraw.judgement.assessment import Carrying
+from portdraw.judgement.plan_sheet import STEADY_CASES, PlanSheet, plan_now, plan_sheet
+from portdraw.judgement.port_draw import PortPlan
 from portdraw.observation.record import Basis
 from portdraw.plan.load_case import Case, case_now
 from portdraw.plan.ports import sort_key
@@ -24,6 +26,7 @@ from portdraw.reporting.audit.audit_rows import (
     AuditFinding,
     DriftRow,
     LegVerdict,
+    LossStudy,
     PortRow,
     UnitDaySummary,
     UnitRow,
@@ -32,6 +35,7 @@ from portdraw.reporting.audit.audit_rows import (
 )
 from portdraw.reporting.audit.drift_rows import drift_rows
 from portdraw.reporting.audit.findings import NOTHING_DRAWN_W, PortFacts, leg_verdict, port_findings, unit_findings
+from portdraw.reporting.audit.loss_rows import loss_findings, loss_study
 from portdraw.reporting.audit.unseen import Days, carried_s, unseen
 from portdraw.reporting.wording import age, clock
 
@@ -60,6 +64,7 @@ class Audit:
     margin_after_failure_percent: float
     coverage_percent: float | None
     units: tuple[UnitRow, ...]
+    losses: LossStudy
     ports: tuple[PortRow, ...]
     events: tuple[AuditEvent, ...]
     drift: tuple[DriftRow, ...]
@@ -75,6 +80,7 @@ class Audit:
             for event in self.events
             if event.kind == LOCAL_AC_LOST
         ]
+        listed += loss_findings(self.losses)
         order = list(Weight)
         return sorted(listed, key=lambda item: order.index(item[1].weight))
 
@@ -104,6 +110,7 @@ class _Period:
     from_s: float
     to_s: float
     sheet: PlanSheet
+    carrying: dict[tuple[str, str], PortPlan]
     now: Case
     days: Days
     drift: dict[tuple[str, str | None], DriftRow]
@@ -145,6 +152,7 @@ def build_audit(
         from_s=max(day_start_s(first_day, history.zone), min(first_s, first_s if began_s is None else began_s)),
         to_s=to_s,
         sheet=sheet,
+        carrying=plan_now(sheet, tree, dict.fromkeys(site.units, Carrying.ALL), Case.TYPICAL),
         now=case_now(site, now_s),
         days=days,
         drift={(row.unit, row.port): row for row in drift},
@@ -168,6 +176,7 @@ def build_audit(
         margin_after_failure_percent=site.policy.margin_after_failure_percent,
         coverage_percent=sum(covered) / len(covered) if covered else None,
         units=units,
+        losses=loss_study(site, tree, sheet, days),
         ports=ports,
         events=period.alarms,
         drift=drift,
@@ -251,6 +260,7 @@ def _port_row(site: Site, tree: Tree, period: _Period, name: str, key: str) -> P
         planned=planned,
         planned_now_w=facts.planned_now_w,
         planned_max_w=facts.planned_max_w,
+        planned_carrying_max_w=None if feeds_unit is None else period.carrying[name, key].max_w,
         class_limit_w=class_w,
         p50_w=None if day is None else day.percentile(50),
         p95_w=None if day is None else day.percentile(95),

@@ -26,6 +26,7 @@ def ports_csv(audit: Audit) -> str:
         "planned",
         "planned_now_w",
         "planned_max_w",
+        "planned_carrying_max_w",
         "class_limit_w",
         "p50_w",
         "p95_w",
@@ -47,6 +48,7 @@ def ports_csv(audit: Audit) -> str:
             "yes" if row.planned else "no",
             row.planned_now_w,
             row.planned_max_w,
+            row.planned_carrying_max_w,
             row.class_limit_w,
             row.p50_w,
             row.p95_w,
@@ -102,6 +104,32 @@ def units_csv(audit: Audit) -> str:
             _words(row.findings),
         )
         for row in audit.units
+    )
+    return _table(audit, head, rows)
+
+
+def losses_csv(audit: Audit) -> str:
+    """Return three lines a loss of AC: as drawn at the 95th percentile, as drawn at the most, and as planned."""
+    head = ["loss", "circuits", "load", "limit", "need_w", "limit_w", "result", "dark_units", "planned_ports"]
+    study = audit.losses
+    rows = (
+        (
+            row.what,
+            ", ".join(row.circuits),
+            load,
+            need.limit,
+            need.need_w,
+            need.limit_w,
+            need.words,
+            ", ".join(row.dark_units),
+            ", ".join(need.planned_ports),
+        )
+        for row in study.rows
+        for load, need in (
+            ("drawn p95", row.drawn_p95),
+            ("drawn max", row.drawn_max),
+            (f"planned {study.planned_case}", row.planned),
+        )
     )
     return _table(audit, head, rows)
 

@@ -1,11 +1,11 @@
-"""The audit on disk: a page, three tables and a document, never over a file that is already there."""
+"""The audit on disk: a page, four tables and a document, never over a file that is already there."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 from portdraw.reporting.audit.audit import Audit
-from portdraw.reporting.audit.audit_csv import events_csv, ports_csv, units_csv
+from portdraw.reporting.audit.audit_csv import events_csv, losses_csv, ports_csv, units_csv
 from portdraw.reporting.audit.audit_html import audit_html
 from portdraw.reporting.audit.audit_json import audit_json
 
@@ -17,15 +17,16 @@ class AuditFileError(Exception):
 
 
 def write_audit(audit: Audit, folder: Path, stem: str) -> list[Path]:
-    """Write STEM.html, STEM.json, STEM-ports.csv, STEM-units.csv and STEM-events.csv; return their paths.
+    """Write STEM.html, STEM.json, STEM-ports.csv, STEM-units.csv, STEM-losses.csv and STEM-events.csv.
 
-    Where any of them exists the whole set gets a number, STEM-2.html and so on. Raises AuditFileError where the
-    folder can't be written.
+    Returns their paths. Where any of them exists the whole set gets a number, STEM-2.html and so on. Raises
+    AuditFileError where the folder can't be written.
     """
     texts = {
         ".html": audit_html(audit),
         "-ports.csv": ports_csv(audit),
         "-units.csv": units_csv(audit),
+        "-losses.csv": losses_csv(audit),
         "-events.csv": events_csv(audit),
         ".json": audit_json(audit),
     }

@@ -12,6 +12,7 @@ from markupsafe import Markup
 from portdraw.reporting.audit.audit import Audit
 from portdraw.reporting.audit.audit_rows import AuditEvent, AuditFinding, DriftRow, PortRow, UnitRow, Weight
 from portdraw.reporting.audit.charts import bar_tops, port_bar, unit_chart
+from portdraw.reporting.audit.loss_rows import counts_plan
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.wording import UNKNOWN, age, figure, known, limit, zone
 
@@ -71,6 +72,7 @@ def audit_html(audit: Audit) -> str:
         rising=[row for row in audit.drift if row.rising],
         steady_count=sum(row.w_per_day is not None and not row.rising for row in audit.drift),
         unsaid=[_where(row) for row in audit.drift if row.w_per_day is None],
+        counts_plan=counts_plan(audit.losses.planned_ports) if audit.losses.planned_ports else "",
         unit_chart=unit_chart,
         port_bar=port_bar,
         shown_assumptions=audit.assumptions[:SHOWN_ASSUMPTIONS],

@@ -32,7 +32,9 @@ class AuditFinding:
 class PortRow:
     """One port over the period: plan beside readings.
 
-    `planned_now_w` is the plan for the moment of the audit, `planned_max_w` the largest declared steady case.
+    `planned_now_w` is the plan for the moment of the audit, `planned_max_w` the largest declared steady case; of a
+    port that feeds a unit both are of normal running, and `planned_carrying_max_w` is the largest with that unit and
+    all below it on their feeds (None for other ports).
     `basis` is what most of the readings rest on. `coverage_percent` is the share of the period with known watts.
     """
 
@@ -45,6 +47,7 @@ class PortRow:
     planned: bool
     planned_now_w: float | None
     planned_max_w: float | None
+    planned_carrying_max_w: float | None
     class_limit_w: float | None
     p50_w: float | None
     p95_w: float | None
@@ -98,6 +101,49 @@ class UnitRow:
     on_feed: LegVerdict | None
     days: tuple[UnitDaySummary, ...]
     findings: tuple[AuditFinding, ...]
+
+
+@dataclass(frozen=True)
+class LossNeed:
+    """What a loss of AC would ask of the limit that it loads most, on one side of the load.
+
+    `need_w` None: it can't be said, `words` has the reason. `planned_ports` are ports below that limit that told no
+    watts, so that planned ones stand in the need.
+    """
+
+    limit: str
+    need_w: float | None
+    limit_w: float | None
+    words: str
+    weight: Weight | None
+    planned_ports: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class LossRow:
+    """The loss of some AC circuits: what it would ask as drawn and as planned, and who has no live leg left."""
+
+    what: str
+    circuits: tuple[str, ...]
+    dark_units: tuple[str, ...]
+    drawn_p95: LossNeed
+    drawn_max: LossNeed
+    planned: LossNeed
+
+
+@dataclass(frozen=True)
+class LossStudy:
+    """Every next loss of AC, worst first, with all AC present before it.
+
+    `planned_case` is the largest steady case that the plan declares. `planned_ports` told no watts in the period,
+    so that planned ones count; of `shared_units` only the total did, which is shared out over its ports by plan.
+    """
+
+    planned_case: str
+    keep_percent: float
+    planned_ports: tuple[str, ...]
+    shared_units: tuple[str, ...]
+    rows: tuple[LossRow, ...]
 
 
 @dataclass(frozen=True)

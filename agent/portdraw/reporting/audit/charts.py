@@ -89,10 +89,11 @@ def port_bar(row: PortRow, top_w: float) -> Markup:
         parts.append(_rect(1, 5, x(row.p50_w) - 1, 6, MIDDLE))
     if row.max_w is not None:
         parts.append(_line(x(row.max_w), 3, x(row.max_w), 13, OVER if over else INK, 1.6))
-    if row.planned_max_w:
+    planned_w = row.planned_carrying_max_w or row.planned_max_w
+    if planned_w:
         frame = f'fill="none" stroke="{INK}" stroke-width="0.9" stroke-dasharray="2 1.5"'
         parts.append(
-            Markup(f'<rect x="1" y="2" width="{x(row.planned_max_w) - 1:.1f}" height="11" {frame}/>')  # noqa: S704
+            Markup(f'<rect x="1" y="2" width="{x(planned_w) - 1:.1f}" height="11" {frame}/>')  # noqa: S704
         )
     return Markup("").join([*parts, Markup("</svg>")])
 
@@ -102,7 +103,12 @@ def bar_tops(rows: Sequence[PortRow]) -> tuple[float, float]:
     tops = []
     for feeds in (False, True):
         some = [row for row in rows if (row.feeds_unit is not None) is feeds]
-        values = [watts for row in some for watts in (row.planned_max_w, row.max_w) if watts is not None]
+        values = [
+            watts
+            for row in some
+            for watts in (row.planned_max_w, row.planned_carrying_max_w, row.max_w)
+            if watts is not None
+        ]
         tops.append(scale_top(max([*values, 1.0])))
     return tops[0], tops[1]
 

@@ -62,8 +62,8 @@ def _sentence(found: Trend, marks: Marks, today: float) -> str:
         said.append(f"{name} ({limit(mark_w)}) {when}")
     meets = f" It meets {' and '.join(said)}." if said else " No limit of it is known."
     return (
-        f"Drifting up by {found.slope_w_per_day:.2f} W a day over {found.days} days, "
-        f"to {watts(found.at_w(today))} now.{meets}"
+        f"Drifting up by {found.slope_w_per_day:.2f} W a day over {found.days} days; "
+        f"its daily 95th percentile stands at {watts(found.at_w(today))}.{meets}"
     )
 
 

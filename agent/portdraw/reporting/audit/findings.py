@@ -134,7 +134,7 @@ def _denied(alarms: Sequence[AuditEvent]) -> list[AuditFinding]:
     if count == 0:
         return []
     times = "once" if count == 1 else f"{count} times"
-    return [AuditFinding(Weight.ACT, f"Power was denied {times}.")]
+    return [AuditFinding(Weight.ACT, f"Power was denied: the alarm came up {times}.")]
 
 
 def _feed(facts: PortFacts, day: PortDay) -> AuditFinding:
