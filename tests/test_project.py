@@ -18,7 +18,7 @@ import yaml
 from pydantic import BaseModel
 from starlette.routing import Route
 from tests.reporting.samples import SampleSource
-from tests.tools.readme_tables import with_tables
+from tests.tools.readme_tables import with_life, with_tables
 
 from portdraw.cli.app import app
 from portdraw.judgement.alarm import AlarmKind
@@ -89,6 +89,12 @@ def test_the_readme_names_no_command_that_is_not_there() -> None:
 def test_the_tables_of_metrics_and_alarms_are_those_of_the_code() -> None:
     """Mend with `python -m tests.tools.readme_tables`."""
     assert with_tables(README) == README
+
+
+def test_the_life_of_an_alarm_is_told_as_the_code_has_it() -> None:
+    """Mend with `python -m tests.tools.readme_tables`."""
+    developers = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert with_life(developers) == developers
 
 
 def test_every_kind_of_alarm_has_a_rule_and_a_line() -> None:
