@@ -57,7 +57,7 @@ def test_an_audit_of_yesterday(settings: Path, tmp_path: Path) -> None:
     assert "to act on: pier port 5: Unplanned device" in result.output
     assert "EMULATED" not in result.output
     assert (out / f"audit-{YESTERDAY}-to-{YESTERDAY}.html").is_file()
-    assert len(list(out.iterdir())) == 5
+    assert len(list(out.iterdir())) == 6
 
 
 def test_json_writes_no_file(settings: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
