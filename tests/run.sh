@@ -9,6 +9,8 @@ missing=""
 for pair in snmpd:snmpd snmpbulkwalk:snmp prometheus:prometheus promtool:prometheus chromium:chromium; do
   command -v "${pair%%:*}" >/dev/null 2>&1 || [ -x "/usr/sbin/${pair%%:*}" ] || missing="$missing ${pair##*:}"
 done
+# the browser's driver is a program of its own that a small Debian lacks one library for
+if command -v dpkg >/dev/null 2>&1 && ! dpkg -s libatomic1 >/dev/null 2>&1; then missing="$missing libatomic1"; fi
 if [ -n "$missing" ] && [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then
   echo "== Debian packages:$missing"
   # RUNLEVEL=1 keeps the packages from starting their services
