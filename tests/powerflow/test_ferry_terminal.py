@@ -7,12 +7,12 @@ from tests.powerflow.balance import check_balance
 from tests.powerflow.sites import LOST_LOCAL_AC, ferry_terminal
 from tests.references.reference_table import rows
 
+from portdraw.plan.class_grant import class_watts_at_pd
 from portdraw.plan.load_case import Case
 from portdraw.plan.site import Generator, Site
 from portdraw.plan.tree import Tree
 from portdraw.powerflow.next_loss import ALL_UNBACKED_AC, CircuitLoss, next_losses
 from portdraw.powerflow.planned_device import planned_draws
-from portdraw.powerflow.port_link import class_pd_w
 from portdraw.powerflow.port_power import planned_port_w
 from portdraw.powerflow.roll_up import roll_up
 from portdraw.powerflow.source_flow import circuit_w, ups_w
@@ -59,7 +59,7 @@ def test_unit_table_on_a_frost_night(row: dict[str, str]) -> None:
         "budget_w": printed(on_ac.budget_w, row["budget_w"]),
         "ac_w": printed(on_ac.ac_w, row["ac_w"]),
         "feed_pd_w": printed(on_feed.feed_pd_w, row["feed_pd_w"]),
-        "class_pd_w": printed(class_pd_w(granted), row["class_pd_w"]),
+        "class_pd_w": printed(class_watts_at_pd(granted), row["class_pd_w"]),
         "fed_budget_w": printed(on_feed.budget_w, row["fed_budget_w"]),
         "asked_w": printed(on_feed.outputs_w, row["asked_w"]),
         "pd_v": printed(on_feed.feed_pd_v, row["pd_v"]),

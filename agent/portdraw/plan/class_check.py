@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from portdraw.electrical.class_table import DUAL_CLASSES, SINGLE_CLASSES
+from portdraw.plan.class_grant import class_watts_at_pd, granted_of
 from portdraw.plan.finding import Finding, FindingSeverity
 from portdraw.plan.load_case import declared_w, signature_class
 from portdraw.plan.ports import sort_key
 from portdraw.plan.site import Port, Site, Unit
 
 _FIELDS = ("typical_w", "night_w", "frost_night_w", "startup_w", "max_w")
-_STEPS = (8, 6, 4, 3)  # classes that a port may demote to (IEEE 802.3-2022, clause 145; from memory)
-_NEVER_DEMOTED = 3  # class 3 and below, and class 0 with the same watts, are granted or refused
 
 
 def check_classes(site: Site, name: str, unit: Unit) -> Iterator[Finding]:
@@ -33,15 +31,6 @@ def check_classes(site: Site, name: str, unit: Unit) -> Iterator[Finding]:
             yield Finding(FindingSeverity.WARNING, where, sentence)
 
 
-def granted_of(asked: int | tuple[int, int], class_max: int) -> int | tuple[int, int] | None:
-    """Return the class that a port of `class_max` grants; None where it is refused, as nothing lower is offered."""
-    if isinstance(asked, tuple):
-        return (min(asked[0], class_max), min(asked[1], class_max))
-    if (asked or _NEVER_DEMOTED) <= class_max:
-        return asked
-    return next((step for step in _STEPS if step < asked and step <= class_max), None)
-
-
 def _cut(unit: Unit, port: Port, asked: int | tuple[int, int], granted: int | tuple[int, int] | None) -> str:
     assert unit.pse is not None, "only a unit that gives PoE can cut a class"
     declared = "class_max" in unit.pse.model_fields_set
@@ -55,7 +44,7 @@ def _cut(unit: Unit, port: Port, asked: int | tuple[int, int], granted: int | tu
         return f"{what} asks for class {_said(asked)}, but {most}: the port refuses it."
     return (
         f"{what} asks for class {_said(asked)}, but is granted class {_said(granted)} "
-        f"({_pd_w(granted):g} W at the PD input): {most}."
+        f"({class_watts_at_pd(granted):g} W at the PD input): {most}."
     )
 
 
@@ -63,7 +52,7 @@ def _above(site: Site, port: Port, allowed: int | tuple[int, int], *, cut: bool)
     """Say which watts of a device are more than its class allows, all of them in one sentence."""
     if port.device is None:
         return None
-    limit_w = _pd_w(allowed)
+    limit_w = class_watts_at_pd(allowed)
     watts = {field: declared_w(site, port, field) for field in _FIELDS}
     over = [f"{field} {found:g} W" for field, found in watts.items() if found is not None and found > limit_w]
     if not over:
@@ -72,12 +61,6 @@ def _above(site: Site, port: Port, allowed: int | tuple[int, int], *, cut: bool)
     grant = ", which is all the port grants" if cut else ""
     verb = "is" if len(over) == 1 else "are"
     return f"{figures} {verb} above the {limit_w:g} W that class {_said(allowed)} allows{grant}."
-
-
-def _pd_w(device_class: int | tuple[int, int]) -> float:
-    if isinstance(device_class, tuple):
-        return sum(DUAL_CLASSES[one].pd_w for one in device_class)
-    return SINGLE_CLASSES[device_class].pd_w
 
 
 def _said(device_class: int | tuple[int, int]) -> str:

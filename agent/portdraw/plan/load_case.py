@@ -10,7 +10,8 @@ from datetime import UTC, datetime, time, tzinfo
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
-from portdraw.electrical.class_table import DUAL_CLASSES, SINGLE_CLASSES
+from portdraw.electrical.class_table import SINGLE_CLASSES
+from portdraw.plan.class_grant import class_watts_at_pd
 from portdraw.plan.site import Port, Site
 
 
@@ -121,11 +122,7 @@ def signature_class(site: Site, port: Port) -> int | tuple[int, int] | None:
 def class_pd_w(site: Site, port: Port) -> float | None:
     """Return the most that the class of what hangs on a port allows [W at the PD input], None without one."""
     found = signature_class(site, port)
-    if found is None:
-        return None
-    if isinstance(found, tuple):
-        return sum(DUAL_CLASSES[one].pd_w for one in found)
-    return SINGLE_CLASSES[found].pd_w
+    return None if found is None else class_watts_at_pd(found)
 
 
 def is_night(site: Site, time_s: float) -> bool:

@@ -16,11 +16,11 @@ from portdraw.electrical.cable import (
 from portdraw.electrical.class_table import DUAL_CLASSES, SINGLE_CLASSES
 from portdraw.electrical.conductor_table import UNDECLARED_AMBIENT_C, UNDECLARED_RISE_K
 from portdraw.electrical.type_table import PSE_TYPES, PseType
+from portdraw.plan.class_grant import SignatureClasses, granted_of
 from portdraw.plan.load_case import declared_w, signature_class
 from portdraw.plan.site import Cable, Port, Site, Unit
 
 PortId = tuple[str, str]  # (unit, printed port number)
-SignatureClasses = int | tuple[int, int]
 UNDECLARED_CLASS = 0  # the smallest grant that an unknown device or feed may end with
 
 
@@ -152,11 +152,11 @@ def granted_class(owner: Unit, wanted: SignatureClasses) -> SignatureClasses:
     Steps as IEEE 802.3 demotes: 8 or 7 to 6, 6 and 5 to 4, 4 to 3 (clause 145, from memory).
     """
     most = owner.pse.class_max if owner.pse is not None else 4
-    if isinstance(wanted, tuple):
-        return (min(wanted[0], most), min(wanted[1], most))
-    if wanted <= most or wanted <= 3:
-        return wanted
-    return next(step for step in (6, 4, 3) if step < wanted and (step <= most or step == 3))
+    granted = granted_of(wanted, most)
+    if granted is not None:
+        return granted
+    # refused, as the plan's checks say: its watts count all the same, the worse side for every limit above it
+    return wanted if isinstance(wanted, tuple) else min(wanted, 3)
 
 
 def class_pse_w(device_class: SignatureClasses) -> float:
@@ -170,13 +170,6 @@ def class_pse_w(device_class: SignatureClasses) -> float:
     watts = row.pse_w_clause_33 if row.pse_w_clause_33 is not None else row.pse_w_clause_145
     assert watts is not None, "every class has watts in one of the clauses"
     return watts
-
-
-def class_pd_w(device_class: SignatureClasses) -> float:
-    """Watts at the PD input that a class allows; the sum of both pairsets for dual signature."""
-    if isinstance(device_class, tuple):
-        return sum(DUAL_CLASSES[one].pd_w for one in device_class)
-    return SINGLE_CLASSES[device_class].pd_w
 
 
 def _class_min_v(device_class: SignatureClasses) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from portdraw.electrical.type_table import MAINTAIN_A_CLASS_1_TO_4, MAINTAIN_A_CLASS_5_TO_8, PSE_TYPES
+from portdraw.plan.class_grant import SignatureClasses, class_watts_at_pd
 from portdraw.plan.load_case import signature_class
 from portdraw.plan.site import Fed, Site, Supply, Unit
 from portdraw.plan.tree import Tree
@@ -12,8 +13,6 @@ from portdraw.powerflow.port_link import (
     UNDECLARED_CLASS,
     PortId,
     PortPower,
-    SignatureClasses,
-    class_pd_w,
     granted_class,
     port_link,
 )
@@ -157,7 +156,7 @@ def budget_on_feed_w(
     if granted is None:
         return 0.0
     if granted_pd_w is None:
-        granted_pd_w = class_pd_w(granted)
+        granted_pd_w = class_watts_at_pd(granted)
     fed = fed_of(here)
     by_grant_w = (granted_pd_w * (1 - fed.guard_percent / 100) - own_use_w(here)) * fed.efficiency
     limits = [by_grant_w]

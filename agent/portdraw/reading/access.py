@@ -4,18 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-AUTH_NAMES = ("none", "md5", "sha1", "sha224", "sha256", "sha384", "sha512")
-PRIVACY_NAMES = (
-    "none",
-    "des",
-    "3des",
-    "aes128",
-    "aes192",
-    "aes256",
-    "aes192-blumenthal",
-    "aes256-blumenthal",
-)
-
 
 @dataclass(frozen=True, slots=True)
 class Community:
@@ -26,7 +14,7 @@ class Community:
 
 @dataclass(frozen=True, slots=True)
 class User:
-    """SNMP v3: user name, algorithms by our names (AUTH_NAMES, PRIVACY_NAMES), passphrases of 8 octets or more."""
+    """SNMP v3: user name, algorithms by the names of the settings file, passphrases of 8 octets or more."""
 
     user: str
     auth: str
