@@ -11,7 +11,8 @@ from tests.service.slipway import ACCESS, AUTH, PRIVACY, SETTINGS, changed, writ
 
 from portdraw.reading.access import Community, User
 from portdraw.service.secrets_of import accesses, is_open_to_all
-from portdraw.service.settings import Secret, SettingsError, load_settings
+from portdraw.service.settings import SettingsError, load_settings
+from portdraw.service.settings_part import Secret
 
 SHORT = "seven77"
 VARIABLE = "PORTDRAW_TEST_SECRET"

@@ -7,7 +7,9 @@ import stat
 from pathlib import Path
 
 from portdraw.reading.access import Access, Community, User
-from portdraw.service.settings import AccessSettings, LoadedSettings, Secret, SettingsError
+from portdraw.service.access_settings import AccessSettings
+from portdraw.service.settings import LoadedSettings, SettingsError
+from portdraw.service.settings_part import Secret
 
 LEAST_OCTETS = 8  # RFC 3414, section 11.2: a password of at least 8 octets
 MOST_OCTETS = 4096

@@ -10,7 +10,8 @@ from collections.abc import Iterator
 import uvicorn
 from starlette.applications import Starlette
 
-from portdraw.service.settings import LOOPBACK_NAMES, SettingsError
+from portdraw.service.listen_settings import LOOPBACK_NAMES
+from portdraw.service.settings import SettingsError
 
 HARD_CUT_AFTER_S = 1.0
 
