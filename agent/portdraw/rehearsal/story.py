@@ -97,6 +97,7 @@ SCENES: tuple[Scene, ...] = (
         Plug("breakwater", "5", UNPLANNED_AP),
         "a class 4 device at breakwater port 5: the budget denies it",
     ),
+    Scene(13 * MINUTE_S, Unplug("breakwater", "5"), "the refused device is taken away again"),
     Scene(14 * MINUTE_S, Restore("pier-7"), "the harbour electrician closes breaker 7: local AC is back"),
 )
 PAST_SCENES: tuple[Scene, ...] = (

@@ -10,7 +10,7 @@ from portdraw.rehearsal.mib_map import Row, Teller, Told
 from portdraw.rehearsal.oids import Oid
 from portdraw.rehearsal.physics import Physics
 from portdraw.rehearsal.story import Voice, voice_of
-from portdraw.rehearsal.wiring import PortState, UnitState
+from portdraw.rehearsal.state import PortState, UnitState
 
 DETECTION = {"disabled": 1, "searching": 2, "delivering": 3, "fault": 4, "other fault": 6}  # RFC 3621
 ETHERNET = 6  # ethernetCsmacd, IANAifType
@@ -91,7 +91,7 @@ def _detection(port: PortState) -> Told:
 
 def _class(port: PortState) -> Told:
     """Class as RFC 3621 counts it: one more than the class, class 4 for all above; only told while delivering."""
-    return min(port.device_class, 4) + 1 if port.draw_w > 0 else 1
+    return min(port.told_class, 4) + 1 if port.draw_w > 0 else 1
 
 
 def _milliwatts(port: PortState) -> Told:

@@ -47,8 +47,12 @@ def loop_ohm(cable: Cable | None, four_pairs: bool) -> float:
     rise_k = RISE_K if cable.rise_k is None else cable.rise_k
     warm = 1 + COPPER_PER_K * (ambient_c + rise_k - 20)
     two_pairs = per_100_m * cable.length_m / 100 * warm + cable.connectors_ohm + cable.series_ohm
-    four = cable.pairs == 4 if cable.pairs is not None else four_pairs
-    return two_pairs / 2 if four else two_pairs
+    return two_pairs / 2 if on_four_pairs(cable, four_pairs) else two_pairs
+
+
+def on_four_pairs(cable: Cable | None, four_pairs: bool) -> bool:
+    """Say whether a run carries on four pairs: as the cable has it, else as its class."""
+    return four_pairs if cable is None or cable.pairs is None else cable.pairs == 4
 
 
 def settle(source_v: float, ohm: float, load_w: float) -> Point | None:
