@@ -12,6 +12,7 @@ from tests.rehearsal.terminal import NIGHT_S, NOON_S, SITE_FILE, UNBACKED, frost
 from portdraw.plan.loader import parse_site
 from portdraw.rehearsal.load import visitor
 from portdraw.rehearsal.physics import Physics
+from portdraw.rehearsal.plant import BOOT_S
 from portdraw.rehearsal.story import LIVE, STILL, Plug, Restore, Scene, Story, Trip
 from portdraw.rehearsal.truth import SiteTruth
 from portdraw.rehearsal.wiring import RehearsalError
@@ -151,8 +152,11 @@ def test_a_dark_unit_boots_and_starts_up_when_its_ac_returns() -> None:
     physics.step(NIGHT_S + 300)
     room = physics.truth().units["waiting-room"]
     assert (room.powered, room.answers, room.source) == (True, False, "local")  # its feed stays shed
+    assert room.outputs_w == 0  # it boots for 60 s before its ports work
+    physics.step(NIGHT_S + 300 + BOOT_S)
+    room = physics.truth().units["waiting-room"]
     assert room.port_w["3"] == pytest.approx(15.0, abs=0.3)  # access point, start-up watts and its cable
-    physics.step(NIGHT_S + 300 + 95)
+    physics.step(NIGHT_S + 300 + BOOT_S + 95)
     room = physics.truth().units["waiting-room"]
     assert room.answers
     assert room.port_w["3"] == pytest.approx(13.1, abs=0.1)  # frost night, 13.0 W at the PD and its cable
@@ -161,19 +165,29 @@ def test_a_dark_unit_boots_and_starts_up_when_its_ac_returns() -> None:
 
 
 def test_newcomers_are_admitted_by_the_watts_of_their_class() -> None:
-    # breakwater has 30 W on AC and draws 12; class 1 sets 4 W aside, class 4 sets 30 W aside (RFC 3621 power denied)
+    # breakwater lives on its feed: 19.8 W of budget, 11.9 W drawn at noon. Class 1 sets 4.0 W aside and draws 2; then
+    # not even class 3 (15.4 W), what a class 4 is offered instead, is free (RFC 3621 power denied)
     scenes = (
-        Scene(60, Plug("breakwater", "5", visitor("small", 1, 2.0)), ""),
-        Scene(60, Plug("breakwater", "6", visitor("large", 4, 13.0)), ""),
+        *losing("pier-7").scenes,
+        Scene(80, Plug("breakwater", "5", visitor("small", 1, 2.0)), ""),
+        Scene(80, Plug("breakwater", "6", visitor("large", 4, 13.0)), ""),
     )
     physics = _quiet(NOON_S, Story(scenes))
-    physics.step(NOON_S + 60)
+    physics.step(NOON_S + 80)
     unit = physics.truth().units["breakwater"]
     assert unit.port_state["5"] == "delivering"
     assert unit.port_state["6"] == "searching"
     assert (unit.denied["5"], unit.denied["6"]) == (0, 1)
-    physics.step(NOON_S + 200)
+    physics.step(NOON_S + 220)  # it asks again every 30 s
     assert physics.truth().units["breakwater"].denied["6"] == 5
+
+
+def test_a_class_4_newcomer_is_granted_class_3_where_class_4_does_not_fit() -> None:
+    # breakwater on AC: 30 W, 11.9 drawn at noon: 30 W are not free, 15.4 W are (IEEE 802.3, demotion)
+    physics = _quiet(NOON_S, Story((Scene(60, Plug("breakwater", "6", visitor("large", 4, 12.0)), ""),)))
+    physics.step(NOON_S + 60)
+    port = physics.units["breakwater"].ports["6"]
+    assert (port.on, port.granted, port.denied) == (True, 3, 0)
 
 
 def test_a_hidden_spare_feed_draws_nothing_until_it_is_needed() -> None:
@@ -182,13 +196,17 @@ def test_a_hidden_spare_feed_draws_nothing_until_it_is_needed() -> None:
     assert physics.truth().units["core"].port_state["1"] == "searching"
     assert physics.truth().units["north-pier"].source == "local"
     physics.step(NOON_S + 60)
+    assert not physics.truth().units["north-pier"].powered  # the feeder has still to detect and to classify it
+    physics.step(NOON_S + 65)
     assert physics.truth().units["core"].port_state["1"] == "delivering"
 
 
 def test_a_site_that_cannot_be_emulated_is_refused_in_one_sentence() -> None:
-    text = SITE_FILE.read_text(encoding="utf-8").replace("output: boosted", "output: follows-input")
-    with pytest.raises(RehearsalError, match=r"^the rehearsal can't start: the outputs of .* follow its input"):
-        Physics(parse_site(text, "unboosted.yaml"), NOON_S, 1)
+    site = terminal()
+    mute = site.units["berth-1"].model_copy(update={"pse": None, "ports": {}})
+    site = site.model_copy(update={"units": {**site.units, "berth-1": mute}})
+    with pytest.raises(RehearsalError, match=r"^the rehearsal can't start: unit berth-1 has no pse"):
+        Physics(site, NOON_S, 1)
 
 
 def test_a_port_that_the_story_names_must_exist() -> None:

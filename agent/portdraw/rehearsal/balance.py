@@ -1,4 +1,7 @@
-"""Where the watts of the emulated site go: sources give = devices take + cables lose + units use + conversion loses."""
+"""Where the watts of the emulated site go.
+
+Sources give = devices take + cables lose + units use + conversion loses.
+"""
 
 from __future__ import annotations
 
@@ -46,7 +49,7 @@ def balance_of(site: Site, plant: Plant) -> Balance:
 
 
 def source_w(site: Site, plant: Plant) -> dict[str, float]:
-    """Return the watts of every circuit [at AC] and UPS [at its AC output], other loads included; a dead one has 0."""
+    """Return the watts of every circuit [at AC] and UPS [at its AC output], other loads in; a dead one has 0."""
     ups_w = ups_outputs_w(site, plant)
     watts = dict(ups_w)
     charging_w = plant.ac.charging_w(plant.time_s)

@@ -68,4 +68,6 @@ def offers(asked: Signature, class_max: int) -> tuple[Signature, ...]:
     if not isinstance(asked, int):
         return ((min(asked[0], class_max), min(asked[1], class_max)),)
     needs = asked or 3  # class 0 may take as much as class 3
-    return tuple(step for step in (asked, *DEMOTION.get(asked, ())) if (needs if step == asked else step) <= class_max)
+    return tuple(
+        step for step in (asked, *DEMOTION.get(asked, ())) if (needs if step == asked else step) <= class_max
+    )

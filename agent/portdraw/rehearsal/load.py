@@ -49,7 +49,9 @@ class Load:
         """Return the watts drawn in a load case of the plan."""
         if case is Case.STARTUP:
             return self.startup_w if self.startup_s > 0 else max(self.day_w, self.night_w, self.frost_w)
-        return {Case.NIGHT: self.night_w, Case.FROST_NIGHT: self.frost_w, Case.MAXIMUM: self.max_w}.get(case, self.day_w)
+        return {Case.NIGHT: self.night_w, Case.FROST_NIGHT: self.frost_w, Case.MAXIMUM: self.max_w}.get(
+            case, self.day_w
+        )
 
 
 def visitor(name: str, device_class: int, watts: float) -> Load:

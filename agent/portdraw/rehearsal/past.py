@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from portdraw.plan.site import Site
 from portdraw.rehearsal.physics import NOISE, Physics
+from portdraw.rehearsal.state import UnitState
 from portdraw.rehearsal.story import PAST, Story, voice_of
 from portdraw.rehearsal.weather import Temperature
-from portdraw.rehearsal.state import UnitState
 
 DAY_S = 86_400.0
 # Names of the objects that tell port watts, by a unit's voice.

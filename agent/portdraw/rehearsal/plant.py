@@ -28,7 +28,9 @@ Demand = Callable[[UnitState, PortState, float], float]
 class Plant:
     """Units, sources and what is true at `time_s`. It begins at rest, all booted and started up long ago."""
 
-    def __init__(self, site: Site, time_s: float, demand: Demand, noise_keys: dict[tuple[str, str], int] | None = None):
+    def __init__(
+        self, site: Site, time_s: float, demand: Demand, noise_keys: dict[tuple[str, str], int] | None = None
+    ):
         """Raises RehearsalError for a site that can't be emulated."""
         self.units = build(site, noise_keys)
         self.ac = AcSide(site)
@@ -140,7 +142,11 @@ class Plant:
         """Let LLDP's new allocations come into force; one that its feeder can't set aside stays as it was."""
         for unit in self.units.values():
             for port in unit.ports.values():
-                if port.granted is None or port.lldp_pd_w is None or not LONG_AGO_S < port.lldp_until_s <= self.time_s:
+                if (
+                    port.granted is None
+                    or port.lldp_pd_w is None
+                    or not LONG_AGO_S < port.lldp_until_s <= self.time_s
+                ):
                     continue
                 port.lldp_until_s = NEVER
                 others_w = unit.booked_w - admission.booked_w(unit, port, self.time_s)

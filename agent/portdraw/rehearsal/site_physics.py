@@ -26,7 +26,7 @@ PortId = tuple[str, str]
 
 @dataclass(frozen=True)
 class LimitWatts:
-    """Watts against a limit: of a unit at its PSE outputs, of a circuit or UPS at AC. A source books what it gives."""
+    """Watts against a limit: of a unit at its PSE outputs, of a source at AC, which books what it gives."""
 
     drawn_w: float
     booked_w: float
@@ -57,7 +57,9 @@ class SitePhysics:
         self._loads = loads
         self._noise = noise_share
         self._startup = startup
-        keys = {(name, key): noise.key(seed, f"{name}/{key}") for name, unit in site.units.items() for key in unit.ports}
+        keys = {
+            (name, key): noise.key(seed, f"{name}/{key}") for name, unit in site.units.items() for key in unit.ports
+        }
         self._site = site
         self._plant = Plant(site, 0.0, self._takes_w, keys)
         self._plant.lldp_s = lldp_s

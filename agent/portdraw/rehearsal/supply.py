@@ -55,7 +55,7 @@ def granted_pd_w(port: PortState, time_s: float) -> float:
 
 
 def drawn_at_ac_w(unit: UnitState, share: float, live: Sequence[bool]) -> tuple[float, ...]:
-    """Return the watts [at AC] of each module, with `share` of the unit's load on AC; modules share by their shares."""
+    """Return the watts [at AC] of each module, with `share` of the unit's load on AC, split by their shares."""
     inside_w = share * (unit.own_use_w + unit.outputs_w / unit.pse.output_efficiency)
     weights = [watts if alive else 0.0 for watts, alive in zip(_shares_w(unit), live, strict=True)]
     if unit.plan.supply_mode == "single" and True in live:

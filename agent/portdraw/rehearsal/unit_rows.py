@@ -9,8 +9,8 @@ from portdraw.rehearsal import oids
 from portdraw.rehearsal.mib_map import Row, Teller, Told
 from portdraw.rehearsal.oids import Oid
 from portdraw.rehearsal.physics import Physics
-from portdraw.rehearsal.story import Voice, voice_of
 from portdraw.rehearsal.state import PortState, UnitState
+from portdraw.rehearsal.story import Voice, voice_of
 
 DETECTION = {"disabled": 1, "searching": 2, "delivering": 3, "fault": 4, "other fault": 6}  # RFC 3621
 ETHERNET = 6  # ethernetCsmacd, IANAifType

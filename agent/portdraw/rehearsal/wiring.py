@@ -39,9 +39,7 @@ def build(site: Site, noise_keys: dict[tuple[str, str], int] | None = None) -> d
 Feeders = dict[str, tuple[tuple[str, str], ...]]
 
 
-def _unit(
-    site: Site, name: str, unit: Unit, feeders: Feeders, noise_keys: dict[tuple[str, str], int]
-) -> UnitState:
+def _unit(site: Site, name: str, unit: Unit, feeders: Feeders, noise_keys: dict[tuple[str, str], int]) -> UnitState:
     if unit.pse is None and not unit.extender:
         raise RehearsalError(f"{START} unit {name} has no pse and is no extender, so nothing says what it gives")
     declared: dict[str, Port] = dict(unit.ports)
