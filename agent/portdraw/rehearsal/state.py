@@ -13,7 +13,7 @@ STANDBY_W = 1.3  # of a held spare feed, at the PD input, where the site file do
 LONG_AGO_S = -1e12
 NEVER = float("inf")
 
-PASSES_ALL = Pse(budget_w=1_000_000, ports=1)  # an extender that declares no PSE
+PASSES_ALL = Pse(budget_w=1_000_000, ports=1, class_max=8, admission="drawn")  # an extender that declares no PSE
 
 
 @dataclass(slots=True)
