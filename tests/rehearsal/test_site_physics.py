@@ -214,6 +214,9 @@ def test_a_guard_keeps_watts_free_of_newcomers() -> None:
     for guard_w, admitted in ((0.0, {"1", "2"}), (75.0, {"1"})):
         ports = {"1": device("d1", 12.0), "2": device("d2", 12.0)}
         physics = SitePhysics(site_of({"u": unit(ports, "a", pse={"guard_w": guard_w})}))
+        assert on_ports(physics, "u") == {"1", "2"}  # what came long ago stays
+        physics.fail(ControllerRestart("u"))
+        physics.step(CONTROLLER_S)
         assert on_ports(physics, "u") == admitted  # 12 + 15.4 are over 100 - 75
 
 
@@ -455,6 +458,9 @@ def test_a_refused_port_asks_again_and_is_let_in_when_there_is_room() -> None:
     # 15 W drawn of 30: class 3 asks for 15.4 W
     ports = {"1": device("d1", 15.0), "2": device("d2", 3.0, 3)}
     physics = SitePhysics(site_of({"u": unit(ports, "a", "b", pse={"budget_w": 30})}))
+    assert physics.dark() == set()  # 18 W are drawn, and it has stood so for long
+    physics.fail(ControllerRestart("u"))
+    physics.step(CONTROLLER_S)
     assert physics.dark() == {("u", "2")}
     denied = physics.units["u"].ports["2"].denied
     physics.step(3 * RETRY_S)

@@ -45,7 +45,11 @@ class Plant:
         self._beginning = True
 
     def begin(self) -> None:
-        """Let in all that the plan has, as if it had stood so for long. Called once."""
+        """Let in all that the plan has, as if it had stood so for long. Called once.
+
+        Units are filled from the sources down. One that books by class lets in what fits; one that books by what is
+        drawn has let all in over time, when they drew less, and sheds by its rule what is now too much.
+        """
         self.rest(self.time_s)
         self._beginning = False
         self.interrupted.clear()
@@ -69,6 +73,8 @@ class Plant:
             self._weigh()
             if count == 0:
                 self._note_what_is_wanted()
+            if self._beginning and (self._admit_at_first() or moved):
+                continue
             if not (self._protect() or self._let_go() or self._admit() or moved):
                 break
         else:
@@ -259,21 +265,39 @@ class Plant:
         admitted = False
         for unit in self._down:
             for port in admission.in_order(unit, list(self._asking(unit))):
-                port.granted = admission.grant(unit, port.signature, unit.booked_w)
-                if port.granted is not None:
-                    self._arrivals += 1
-                    port.on, port.refused, port.arrival = True, False, self._arrivals
-                    port.ask_s = port.first_ask_s = NEVER
-                    port.since_s = LONG_AGO_S if self._beginning else self.time_s
-                    if port.load is not None:
-                        port.device_w = self._demand(unit, port, self.time_s)
+                if self._let_in(unit, port, unit.booked_w):
                     admitted = True
                     break
-                tries = 1 + int((self.time_s - port.ask_s) // RETRY_S)
-                port.denied += tries
-                port.ask_s += tries * RETRY_S
-                port.refused = True
         return admitted
+
+    def _admit_at_first(self) -> bool:
+        """Let in all that the first unit which is asked, from the sources down, can take. True where any came on."""
+        for unit in self._down:
+            admitted, taken_w = False, unit.booked_w
+            for port in admission.in_order(unit, list(self._asking(unit))):
+                if self._let_in(unit, port, float("-inf") if unit.pse.admission == "drawn" else taken_w):
+                    admitted = True
+                    taken_w += admission.booked_w(unit, port, self.time_s)
+            if admitted:
+                return True
+        return False
+
+    def _let_in(self, unit: UnitState, port: PortState, taken_w: float) -> bool:
+        """Switch a port on where its unit can take it beside `taken_w`; else count the refusal."""
+        port.granted = admission.grant(unit, port.signature, taken_w)
+        if port.granted is None:
+            tries = 1 + int((self.time_s - port.ask_s) // RETRY_S)
+            port.denied += tries
+            port.ask_s += tries * RETRY_S
+            port.refused = True
+            return False
+        self._arrivals += 1
+        port.on, port.refused, port.arrival = True, False, self._arrivals
+        port.ask_s = port.first_ask_s = NEVER
+        port.since_s = LONG_AGO_S if self._beginning else self.time_s
+        if port.load is not None:
+            port.device_w = self._demand(unit, port, self.time_s)
+        return True
 
     def _asking(self, unit: UnitState) -> Iterator[PortState]:
         if unit.powered:
