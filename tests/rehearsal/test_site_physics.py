@@ -8,10 +8,14 @@ from __future__ import annotations
 
 import pytest
 from tests.rehearsal.random_sites import random_site
+from tests.rehearsal.seeded_site import RULES, seeded_site
 from tests.rehearsal.small_sites import FED, TEN_OHM, device, site_of, two, unit
 from tests.rehearsal.terminal import UNBACKED, terminal
 
+from portdraw.plan.finding import FindingSeverity
 from portdraw.plan.load_case import Case
+from portdraw.plan.names import check_names
+from portdraw.plan.structure import check_structure
 from portdraw.rehearsal.failure import (
     CircuitLost,
     ControllerRestart,
@@ -176,6 +180,19 @@ def test_a_unit_on_both_legs_takes_half_of_each() -> None:
     assert physics.units["leaf"].ac_w == pytest.approx(8.75)
 
 
+@pytest.mark.parametrize("told", ["drops-all", "sheds-in-time"])
+def test_a_unit_goes_back_to_ac_without_a_gap(told: str) -> None:
+    # AC is there again before the feed is left: nothing has to catch anything
+    physics = SitePhysics(two({"1": device("d1", 6.0)}, on_transfer=told))
+    physics.fail(B_LOST)
+    assert physics.settle()
+    assert physics.dark() == set()
+    physics.fail()  # counts interruptions anew
+    physics.restore(B_LOST)
+    assert physics.settle()
+    assert (physics.units["leaf"].leg, physics.interrupted()) == ("ac", set())
+
+
 # Admission.
 
 
@@ -218,6 +235,26 @@ def test_a_guard_keeps_watts_free_of_newcomers() -> None:
         physics.fail(ControllerRestart("u"))
         physics.step(CONTROLLER_S)
         assert on_ports(physics, "u") == admitted  # 12 + 15.4 are over 100 - 75
+
+
+def test_makers_differ_in_what_a_newcomer_must_find_free() -> None:
+    # on its feed (25.5 - 5) x 0.9 = 18.45 W: 12 W beside 4 W fit as they are drawn; class 3 wants 15.4 W free
+    ports = {"1": device("d1", 4.0, 2), "2": device("d2", 12.0)}
+    for class_must_fit, dark in ((True, {("leaf", "2")}), (False, set())):
+        physics = SitePhysics(two(ports, on_transfer="drops-all"), class_must_fit=class_must_fit)
+        physics.fail(B_LOST)
+        assert physics.settle()
+        assert physics.dark() == dark
+
+
+def test_what_came_on_together_and_was_too_much_is_shed_by_rule() -> None:
+    # 8 + 8 + 8 W of 18.45: all ask at once, the highest port goes
+    ports = {key: device(f"d{key}", 8.0) for key in "123"}
+    physics = SitePhysics(two(ports, on_transfer="drops-all"), class_must_fit=False)
+    physics.fail(B_LOST)
+    assert physics.settle()
+    assert physics.dark() == {("leaf", "3")}
+    assert physics.units["leaf"].ports["3"].latched
 
 
 def test_a_port_never_grants_more_than_its_class() -> None:
@@ -511,6 +548,38 @@ def test_every_single_failure_of_a_seeded_site(seed: int) -> None:
             _assert_sound(physics)
         assert physics.settle()
         _assert_sound(physics)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_a_seeded_site_is_valid_and_all_is_well_while_nothing_has_failed(seed: int) -> None:
+    site = seeded_site(seed, delays=True)
+    assert site == seeded_site(seed, delays=True)
+    assert list(check_names(site)) == []
+    assert not [one for one in check_structure(site) if one.severity is FindingSeverity.ERROR]
+    assert 5 <= len(site.units) <= 20
+    for case in (Case.TYPICAL, Case.NIGHT, Case.FROST_NIGHT):
+        physics = SitePhysics(site, case)
+        assert physics.settle()
+        assert physics.dark() == set()
+        _assert_sound(physics)
+
+
+def test_seeded_sites_have_every_rule_and_go_dark_in_places() -> None:
+    sites = [seeded_site(seed) for seed in range(20)]
+    units = [one for site in sites for one in site.units.values()]
+    assert {one.pse.shed for one in units if one.pse} == set(RULES)
+    assert {one.pse.admission for one in units if one.pse} == {"drawn", "class", "granted"}
+    assert {one.fed.spare_feed for one in units if one.fed} == {"held", "hidden"}
+    assert {one.fed.output for one in units if one.fed} == {"boosted", "follows-input"}
+    assert any(one.extender for one in units)
+    shed = 0
+    for site in sites:
+        physics = SitePhysics(site, Case.NIGHT, class_must_fit=False)
+        physics.fail(*all_unbacked_ac(site))
+        assert physics.settle()
+        _assert_sound(physics)
+        shed += any(port.latched for one in physics.units.values() for port in one.ports.values())
+    assert shed >= 10
 
 
 @pytest.mark.parametrize("seed", range(5))

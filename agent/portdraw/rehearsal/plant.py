@@ -20,13 +20,19 @@ DETECT_S = 1.0  # from a signature to the decision about it: detection and class
 CONTROLLER_S = 5.0  # a PoE controller's own restart; common practice is a few seconds
 BOOT_S = 60.0  # from power to working ports, where a unit does not say; common practice is 30 to 120 s
 LLDP_S = 10.0  # until a new allocation is in force: LLDP tells a change at once, and units take it up in seconds
+NOTHING_W = float("-inf")  # taken where what is taken does not count
 
 Demand = Callable[[UnitState, PortState, float], float]
 """Watts at the PD input that the device on a port would take at a time [s], with power since `port.since_s`."""
 
 
 class Plant:
-    """Units, sources and what is true at `time_s`. It begins at rest, all booted and started up long ago."""
+    """Units, sources and what is true at `time_s`. It begins at rest, all booted and started up long ago.
+
+    `class_must_fit`: a unit that books by what is drawn still wants a newcomer's whole class free. Where it does not,
+    all that ask come on together as long as anything is free beyond its guard, and it sheds what was too much.
+    Makers do either.
+    """
 
     def __init__(
         self, site: Site, time_s: float, demand: Demand, noise_keys: dict[tuple[str, str], int] | None = None
@@ -36,6 +42,7 @@ class Plant:
         self.ac = AcSide(site)
         self.time_s = time_s
         self.lldp_s = LLDP_S
+        self.class_must_fit = True
         self.interrupted: set[tuple[str, str]] = set()
         self._site = site
         self._demand = demand
@@ -133,9 +140,10 @@ class Plant:
             for port in unit.ports.values():
                 if not port.on:
                     continue
-                ends_s = port.lldp_until_s if port.load is None else port.since_s + port.load.startup_s
-                if ends_s > self.time_s:
-                    yield ends_s
+                if port.load is not None and port.since_s + port.load.startup_s > self.time_s:
+                    yield port.since_s + port.load.startup_s
+                if port.lldp_pd_w is not None and port.lldp_until_s > self.time_s:
+                    yield port.lldp_until_s
 
     def _waiting(self) -> Iterator[PortState]:
         for unit in self.units.values():
@@ -166,10 +174,11 @@ class Plant:
         for unit in self._down:
             ac = any(self.modules_live(unit))
             before = unit.leg, unit.carrying
-            after = ("none", ()) if unit.failed else self._leg(unit, ac)
+            feeds = [at for at in range(len(unit.feeders)) if self.feeder_port(unit, at).on]
+            after = ("none", ()) if unit.failed else self._leg(unit, ac, feeds)
             if after != before:
                 moved = True
-                self._transfer(unit, after)
+                self._transfer(unit, after, transfer.has_a_gap(unit, after, ac, feeds))
             for port in unit.ports.values():
                 if not unit.powered:
                     self.off(unit, port)
@@ -183,13 +192,11 @@ class Plant:
                     port.first_ask_s = port.ask_s
         return moved
 
-    def _leg(self, unit: UnitState, ac: bool) -> transfer.Leg:
-        feeds = [at for at in range(len(unit.feeders)) if self.feeder_port(unit, at).on]
+    def _leg(self, unit: UnitState, ac: bool, feeds: list[int]) -> transfer.Leg:
         return transfer.carried_by(unit, ac, feeds, [self.units[unit.feeders[at][0]].live_v for at in feeds])
 
-    def _transfer(self, unit: UnitState, after: transfer.Leg) -> None:
+    def _transfer(self, unit: UnitState, after: transfer.Leg, gap: bool) -> None:
         was_powered = unit.powered
-        gap = transfer.has_a_gap(unit, after)
         for at in set(after[1]) - set(unit.carrying):
             self.feeder_port(unit, at).lldp_until_s = LONG_AGO_S if self._beginning else self.time_s + self.lldp_s
         for at in set(unit.carrying) - set(after[1]):
@@ -264,10 +271,13 @@ class Plant:
         """Switch on at most one port of each unit that asks now. True where any came on."""
         admitted = False
         for unit in self._down:
+            together = unit.pse.admission == "drawn" and not self.class_must_fit
+            anything_free = unit.booked_w + unit.pse.guard_w < unit.budget_w
             for port in admission.in_order(unit, list(self._asking(unit))):
-                if self._let_in(unit, port, unit.booked_w):
+                if self._let_in(unit, port, NOTHING_W if together and anything_free else unit.booked_w):
                     admitted = True
-                    break
+                    if not together:
+                        break
         return admitted
 
     def _admit_at_first(self) -> bool:
@@ -275,7 +285,7 @@ class Plant:
         for unit in self._down:
             admitted, taken_w = False, unit.booked_w
             for port in admission.in_order(unit, list(self._asking(unit))):
-                if self._let_in(unit, port, float("-inf") if unit.pse.admission == "drawn" else taken_w):
+                if self._let_in(unit, port, NOTHING_W if unit.pse.admission == "drawn" else taken_w):
                     admitted = True
                     taken_w += admission.booked_w(unit, port, self.time_s)
             if admitted:

@@ -46,13 +46,14 @@ class SitePhysics:
         startup: bool = True,
         lldp_pd_w: Mapping[PortId, float] | None = None,
         lldp_s: float = LLDP_S,
+        class_must_fit: bool = True,
     ):
         """`loads`: a case, or watts at the PD input by port; a device that is not in it takes its typical watts.
 
         `noise_share` of each device's watts is added or taken off, by `seed`. Without `startup` devices take their
         steady watts at once. `lldp_pd_w` are allocations [W at the PD input] of spare feeds, by the feeder's port;
-        such a grant holds for `lldp_s` after the feed begins to carry. Raises RehearsalError for a site that can't
-        be emulated.
+        such a grant holds for `lldp_s` after the feed begins to carry. `class_must_fit` as in `Plant`. Raises
+        RehearsalError for a site that can't be emulated.
         """
         self._loads = loads
         self._noise = noise_share
@@ -63,6 +64,7 @@ class SitePhysics:
         self._site = site
         self._plant = Plant(site, 0.0, self._takes_w, keys)
         self._plant.lldp_s = lldp_s
+        self._plant.class_must_fit = class_must_fit
         for (name, key), watts in (lldp_pd_w or {}).items():
             self._plant.units[name].ports[key].lldp_pd_w = watts
         self._plant.begin()

@@ -34,10 +34,14 @@ def shows_itself(unit: UnitState, ac: bool) -> bool:
     return not unit.failed and not (ac and unit.fed.spare_feed == "hidden")
 
 
-def has_a_gap(unit: UnitState, after: Leg) -> bool:
-    """Say whether a unit loses all that carries it now, so that another leg has to catch the whole of it."""
+def has_a_gap(unit: UnitState, after: Leg, ac: bool, feeds: Sequence[int]) -> bool:
+    """Say whether all that carried a unit is gone, so that another leg has to catch the whole of it.
+
+    A unit that takes up a leg which it prefers, while the old one is still alive, changes over without a gap.
+    """
     before = _sources(unit.leg, unit.carrying)
-    return bool(before) and after[0] != "none" and not before & _sources(*after)
+    alive: set[int | str] = {"ac", *feeds} if ac else set(feeds)
+    return bool(before) and after[0] != "none" and not before & alive
 
 
 def drops_all(unit: UnitState) -> bool:
