@@ -31,7 +31,7 @@ from tests.requirements import need_program
 
 from portdraw.judgement.assessment import SiteAssessment
 from portdraw.reporting.current import ReceiverHealth
-from portdraw.reporting.http_app import build_app
+from portdraw.reporting.http.app import build_app
 from portdraw.reporting.metric_catalogue import CATALOGUE, MetricType
 from portdraw.reporting.metrics import site_registry
 
@@ -106,6 +106,16 @@ def test_figures_of_a_unit_on_its_feed() -> None:
     assert get(site, "port_draw_watts", **port, basis="measured") == 26.3
     assert get(site, "port_class_limit_watts", **port) == 45
     assert get(site, "port_state", **port, state="delivering") == 1
+
+
+def test_where_a_unit_stands_and_how_long_an_alarm_has_been_up() -> None:
+    site = replace(ac_lost(), emulated=False)
+    place = {"zone": "quay", "place": "cabinet at berth 1", "fed_by": "core port 2"}
+    assert get(site, "unit_info", unit="berth-1", **place) == 1
+    assert get(site, "policy_margin_ratio") == pytest.approx(site.margin_percent / 100)
+    lost = {"kind": "local-ac-lost", "port": "", "severity": "urgent"}
+    assert get(site, "alarm_age_seconds", unit="berth-1", **lost) == pytest.approx(217)
+    assert get(site, "alarm_age_seconds", unit="ticket-hall", **lost) is None  # it has returned
 
 
 def test_unknown_is_absent() -> None:

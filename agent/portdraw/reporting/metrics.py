@@ -90,6 +90,7 @@ def add_site(samples: Samples, site: SiteAssessment, now_s: float) -> None:
     """Add everything that an assessment says."""
     name = site_label(site)
     samples.add("emulated", (name,), float(site.emulated))
+    samples.add("policy_margin_ratio", (name,), site.margin_percent / 100)
     for unit in site.units:
         _add_unit(samples, name, unit, now_s)
         for port in unit.ports:
@@ -104,6 +105,8 @@ def add_site(samples: Samples, site: SiteAssessment, now_s: float) -> None:
     for alarm in sorted(site.alarms, key=lambda alarm: alarm.state not in SHOWN_STATES):
         labels_of_alarm = (name, alarm.kind.value, alarm.unit, alarm.port or "", alarm.severity.value)
         samples.add("alarm_active", labels_of_alarm, float(alarm.state in SHOWN_STATES))
+        if alarm.state in SHOWN_STATES and alarm.raised_s is not None:
+            samples.add("alarm_age_seconds", labels_of_alarm, max(0.0, now_s - alarm.raised_s))
         days = known(alarm.value)
         if alarm.kind is AlarmKind.DRIFT and alarm.measure == "days" and days is not None:
             samples.add("drift_to_limit_seconds", (name, alarm.unit, alarm.port or ""), days * SECONDS_A_DAY)
@@ -111,6 +114,7 @@ def add_site(samples: Samples, site: SiteAssessment, now_s: float) -> None:
 
 def _add_unit(samples: Samples, site: str, unit: UnitAssessment, now_s: float) -> None:
     labels = (site, unit.unit)
+    samples.add("unit_info", (*labels, unit.zone, unit.place, unit.fed_by or ""), 1.0)
     draw_w = known(unit.draw_w)
     if unit.draw_basis is not None:
         samples.add("unit_draw_watts", (*labels, unit.draw_basis.value), draw_w)
