@@ -6,11 +6,16 @@ here=$(CDPATH='' cd -- "$(dirname -- "$0")/.." && pwd)
 cd "$here"
 
 missing=""
-for pair in snmpd:snmpd snmpbulkwalk:snmp prometheus:prometheus promtool:prometheus chromium:chromium; do
+for pair in snmpd:snmpd snmpbulkwalk:snmp prometheus:prometheus promtool:prometheus chromium:chromium \
+  rsyslogd:rsyslog prometheus-alertmanager:prometheus-alertmanager amtool:prometheus-alertmanager npm:npm; do
   command -v "${pair%%:*}" >/dev/null 2>&1 || [ -x "/usr/sbin/${pair%%:*}" ] || missing="$missing ${pair##*:}"
 done
-# the browser's driver is a program of its own that a small Debian lacks one library for
-if command -v dpkg >/dev/null 2>&1 && ! dpkg -s libatomic1 >/dev/null 2>&1; then missing="$missing libatomic1"; fi
+# no programs, so asked for by name: a library of the browser's driver, and the TLS drivers of the log server
+if command -v dpkg >/dev/null 2>&1; then
+  for package in libatomic1 rsyslog-openssl rsyslog-gnutls; do
+    dpkg -s "$package" >/dev/null 2>&1 || missing="$missing $package"
+  done
+fi
 if [ -n "$missing" ] && [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then
   echo "== Debian packages:$missing"
   # RUNLEVEL=1 keeps the packages from starting their services

@@ -1,4 +1,4 @@
-"""One change of an alarm as a JSON message for other programs, alike each time it is sent."""
+"""One change of an alarm as a JSON message for other programs, put into words once, when it happened."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from portdraw.judgement.alarm import Alarm, AlarmState
 from portdraw.judgement.alarm_book import AlarmChange
 from portdraw.judgement.assessment import UnitAssessment
 from portdraw.reporting.plain_text import plain
-from portdraw.reporting.site_json import Json
+from portdraw.reporting.site_json import Json, handling_json
 from portdraw.reporting.wording import iso, known, running_on
 
 FORMAT = 1
@@ -23,10 +23,14 @@ def alarm_id(site: str, alarm: Alarm) -> str:
     return _digest(site, *alarm.key, f"{alarm.began_s:.3f}")
 
 
-def message_id(site: str, alarm: Alarm, state: AlarmState) -> str:
-    """Return what is the same for each sending of one change, so that a receiver can drop the second."""
+def message_id(site: str, alarm: Alarm, state: AlarmState, by_hand_s: float | None = None) -> str:
+    """Return what is the same for each sending of one change, so that a receiver can drop the second.
+
+    What people do they may do again: the time at which it was done is then part of it.
+    """
     raised = "" if alarm.raised_s is None else f"{alarm.raised_s:.3f}"
-    return _digest(site, *alarm.key, f"{alarm.began_s:.3f}", raised, state.value)
+    by_hand = () if by_hand_s is None else (f"{by_hand_s:.3f}",)
+    return _digest(site, *alarm.key, f"{alarm.began_s:.3f}", raised, state.value, *by_hand)
 
 
 def alarm_message(
@@ -36,16 +40,18 @@ def alarm_message(
     emulated: bool,
     time_s: float,
     unit: UnitAssessment | None = None,
+    by_hand: bool = False,
 ) -> dict[str, Json]:
     """Return the message of a change at `time_s`: what, where, how much, since when, what to do first.
 
+    `by_hand`: a person made the change.
     `unit` gives the place and the leg that carries; without it both are null.
     """
     alarm = change.alarm
     what = plain(alarm.sentence, LONGEST_SENTENCE)
     return {
         "format": FORMAT,
-        "id": message_id(site, alarm, change.to_state),
+        "id": message_id(site, alarm, change.to_state, time_s if by_hand else None),
         "alarm_id": alarm_id(site, alarm),
         "site": plain(site),
         "emulated": emulated,
@@ -53,6 +59,7 @@ def alarm_message(
         "state": change.to_state.value,
         "was": change.from_state.value,
         "changed_at": iso(time_s, timezone),
+        "handling": handling_json(alarm, timezone),
         "severity": alarm.severity.value,
         "why_severity": plain(alarm.why_severity, LONGEST_SENTENCE),
         "kind": alarm.kind.value,
