@@ -118,5 +118,7 @@ class Poller:
             finally:
                 self._reading.discard(unit.name)
         if slow and observation.outcome in (Outcome.ANSWERED, Outcome.PARTIAL):
-            self._slow_last_s[unit.name] = began_s
+            # all units are read slowly in the first round; the second time comes early, by another time for each
+            early_s = phase_s(f"{unit.name} slow", self._slow_every_s) if last_slow_s is None else 0.0
+            self._slow_last_s[unit.name] = began_s - early_s
         self._on_observation(observation)

@@ -9,7 +9,7 @@ from tests.reporting.samples import HOSTILE, NOW_S, SITE, TIMEZONE, ac_lost, ac_
 
 from portdraw.judgement.alarm import AlarmState
 from portdraw.judgement.alarm_book import AlarmChange
-from portdraw.reporting.alarm_message import alarm_message, message_body, trial_message
+from portdraw.reporting.notify.alarm_message import alarm_message, message_body, trial_message
 
 RAISED = AlarmChange(ac_lost_alarm("berth-1"), AlarmState.NORMAL, AlarmState.RAISED)
 
@@ -39,6 +39,7 @@ def test_a_message_in_full() -> None:
         "ended_at": None,
         "consequence": "If core port 2 or its cable fails too, berth-1 and its four devices go dark.",
         "action": RAISED.alarm.action,
+        "handling": None,
     }
 
 

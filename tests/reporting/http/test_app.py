@@ -27,7 +27,7 @@ from tests.reporting.samples import (
 )
 
 from portdraw.reporting.current import AgentHealth, Source
-from portdraw.reporting.http_app import build_app
+from portdraw.reporting.http.app import build_app
 from portdraw.reporting.metrics import site_registry
 
 PATHS = ["/", "/?part=main", "/unit/berth-1", "/metrics", "/health", "/ready", "/api/v1/site"]
@@ -107,7 +107,9 @@ def test_only_get_and_head(path: str) -> None:
     for method in ("POST", "PUT", "DELETE", "PATCH", "OPTIONS"):
         answer = asked.request(method, path)
         assert (answer.status_code, answer.headers["allow"]) == (405, "GET, HEAD")
-        assert answer.text == "This agent only answers GET and HEAD: it shows, it never changes anything.\n"
+        assert answer.text == (
+            "This address only answers GET, HEAD. Nothing changes here but alarms that are taken in hand.\n"
+        )
 
 
 def test_nothing_there_and_too_long() -> None:
@@ -183,10 +185,13 @@ def test_the_overview_with_two_units_on_their_feed() -> None:
     assert "9 of 9 units read, oldest 6 s ago · day plan · margin 20 % of each limit" in page
     assert (
         "urgent raised Local AC lost at berth-1; it runs on its PoE feed from core port 2 since 14:02:31. "
-        "Where berth-1, cabinet at berth 1 Running on PoE feed from core port 2, believed "
-        "Since 14:02:31, 3 min ago Do first Call the harbour electrician, ext. 204, about breaker 3 of panel P2. "
-        "Do not re-close it before the cause is found. If left alone If core port 2 or its cable fails too, "
-        "berth-1 and its four devices go dark. Why urgent one leg left, and a device of criticality 1 hangs on it"
+        "Where berth-1, cabinet at berth 1 local AC quay-3 "
+        "Call the harbour electrician, ext. 204, about breaker 3 of panel P2. "
+        "Running on PoE feed from core port 2, believed Fails next If core port 2 or its cable fails too, "
+        "berth-1 and its four devices go dark. Since 14:02:31, 3 min ago "
+        "Do not Do not re-close it before the cause is found. "
+        "Why urgent one leg left, and a device of criticality 1 hangs on it "
+        "Rests on berth-1 read 6 s ago; no second, independent sign yet"
     ) in page
     assert (
         "berth-1 cabinet at berth 1 read 6 s ago "
@@ -195,7 +200,7 @@ def test_the_overview_with_two_units_on_their_feed() -> None:
         "asks core port 2 for 66.3 of 90 W"
     ) in page
     assert "460.4 of 440 W short 20.4 W" in page
-    assert "Waiting, returned or set aside: 1" in page
+    assert "Waiting or returned: 1" in page
     order = [
         page.index(head) for head in ("Two units", " Alarms ", "What the next single loss asks", "Units, each below")
     ]
@@ -278,7 +283,7 @@ def test_part_main_is_the_same_main() -> None:
     assert part.strip().startswith('<main id="sheet" data-as-of="14:06:10"')
     assert part.strip() in whole
     assert "<script>" not in part
-    assert '<noscript><meta http-equiv="refresh" content="5"></noscript>' in whole
+    assert '<noscript><meta http-equiv="refresh" content="10"></noscript>' in whole
 
 
 def test_units_with_odd_names_have_a_page() -> None:
@@ -290,5 +295,5 @@ def test_units_with_odd_names_have_a_page() -> None:
 
 
 def test_pages_travel_with_the_package() -> None:
-    folder = Path(__file__).parents[2] / "agent" / "portdraw" / "reporting" / "pages"
+    folder = Path(__file__).parents[3] / "agent" / "portdraw" / "reporting" / "pages"
     assert sorted(file.name for file in folder.iterdir()) >= ["frame.html", "live.js", "overview.html", "page.css"]
