@@ -78,6 +78,7 @@ def test_it_says_so_when_the_agent_stops_and_when_it_is_back(browser: Browser) -
     told = source(all_fine())
     app = build_app(told, site_registry(told))
     with served(app) as running, opened(browser, running.address) as page:
+        port = int(running.address.rsplit(":", 1)[1])
         wait_for(page, LIVE)
         app.state.live_events.close()
         wait_for(page, NO_NEWS)
@@ -87,6 +88,14 @@ def test_it_says_so_when_the_agent_stops_and_when_it_is_back(browser: Browser) -
         assert page.eval_on_selector("body", "body => body.className") == "old"
         hatched = "getComputedStyle(document.querySelector('main'), '::after').backgroundImage"
         assert "repeating-linear-gradient" in page.evaluate(hatched)
+        running.stop()
+        told.site, told.clock_s = ac_lost(), NOW_S + 60
+        with served(build_app(told, site_registry(told)), port):
+            wait_for(page, LIVE)
+            wait_for(page, ".emulated")
+            assert page.is_hidden("#no-news")
+            assert page.title() == "EMULATED · 4 alarms · Skarholm ferry terminal"
+            assert page.eval_on_selector("body", "body => body.className") == ""
 
 
 def test_it_says_so_when_the_server_is_gone(browser: Browser, agent: tuple[Served, SampleSource]) -> None:

@@ -22,6 +22,7 @@ from portdraw.plan.planned_load import (
     Sum,
     Verdict,
 )
+from portdraw.reporting.plain_table import PlainTable
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.wording import limit
 
@@ -164,7 +165,7 @@ def _figures(schedule: LoadSchedule) -> Iterator[RenderableType]:
             yield _ports(unit)
 
 
-def _titled(title: str, table: Table) -> RenderableType:
+def _titled(title: str, table: Table | PlainTable) -> RenderableType:
     return Group(Text(f"\n{title}", style="bold"), table)
 
 
@@ -239,7 +240,7 @@ def _ports(unit: PlannedUnit) -> RenderableType:
         legs.append(f"PoE feed from {unit.fed_by}")
     where = f" ({unit.place})" if unit.place else ""
     title = plain(f"Ports of {unit.unit}{where}: {'; '.join(legs) or 'no source'}")
-    table = _table("port", "label", "on it", "priority", numbers=("class", "m", *_HEADS.values()))
+    table = PlainTable(("port", "label", "on it", "priority"), ("class", "m", *_HEADS.values()), _NAME_WIDTH)
     for port in unit.ports:
         length = "" if port.length_m is None else f"{port.length_m:g}"
         priority = port.priority if port.hangs else ""

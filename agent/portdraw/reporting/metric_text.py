@@ -83,7 +83,8 @@ def exposition(samples: Samples, told_as: str) -> Iterator[bytes]:
             for labels, value in lot:
                 figure = figures.get(value)
                 if figure is None:
-                    figure = figures[value] = floatToGoString(value)
+                    # the library carries no types here
+                    figure = figures[value] = floatToGoString(value)  # type: ignore[no-untyped-call]
                 lines.append(f"{metric.name}{{{labels}}} {figure}\n" if labels else f"{metric.name} {figure}\n")
             yield "".join(lines).encode()
     if is_open:

@@ -57,7 +57,6 @@
     document.title = sheet.dataset.title;
     warning.hidden = true;
     document.body.classList.remove("old");
-    stopped = false;
     pulse();
     const words = headline();
     if (words !== lastHeadline) said.textContent = words;
@@ -75,6 +74,8 @@
       if (!answer.ok) throw new Error(`answered ${answer.status}`);
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("sheet");
       if (!fresh) throw new Error("no sheet in the answer");
+      if (stopped && stream) return; // a last answer of the agent that stops: a new stream will say that it is back
+      stopped = false;
       heard = shown = Date.now();
       broken = 0;
       if (owed === owedBefore) owed = 0;
@@ -90,6 +91,7 @@
   const alive = (event) => {
     heard = Date.now();
     broken = 0;
+    stopped = false;
     if (warning.hidden) {
       document.getElementById("clock").textContent = JSON.parse(event.data).clock;
       pulse();
@@ -123,7 +125,7 @@
   const watch = () => {
     const now = Date.now();
     const often = stream ? REFRESH_MS : ASK_WITHOUT_STREAM_MS;
-    if (owed || broken || stopped || now - shown > often) ask();
+    if (owed || broken || now - shown > often) ask();
     if (!stream && !document.hidden && now > tryStreamAt) listen();
     const silent = now - heard > (document.hidden ? 20 * NO_NEWS_AFTER_MS : NO_NEWS_AFTER_MS);
     const gone = silent || (broken && now - broken > BROKEN_FOR_MS);
