@@ -161,7 +161,9 @@ def test_every_change_says_what_kind_it_is() -> None:
     assert all(line.startswith(("Added: ", "Changed: ", "Fixed: ", "Removed: ")) for line in lines)
 
 
-@pytest.mark.parametrize("paper", ["README.md", "DEVELOPERS.md", "mibs/README.md", "dashboards/README.md", "deploy/README.md"])
+@pytest.mark.parametrize(
+    "paper", ["README.md", "DEVELOPERS.md", "mibs/README.md", "dashboards/README.md", "deploy/README.md"]
+)
 def test_every_link_inside_the_project_leads_somewhere(paper: str) -> None:
     text = (ROOT / paper).read_text(encoding="utf-8")
     for target in re.findall(r"\]\(([^)#]+)", text):
