@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -21,9 +22,10 @@ class Parts:
     """CPU seconds by part of the agent; what is left over is the reading."""
 
     def __init__(self) -> None:
-        self.cpu_s: dict[str, float] = dict.fromkeys(("judge", "store", "/metrics", "overview"), 0.0)
+        self.cpu_s: dict[str, float] = dict.fromkeys(("judge", "store", "/metrics", "overview", "garbage"), 0.0)
         self.longest_s: dict[str, float] = dict(self.cpu_s)
         self._inside: dict[int, float] = {}
+        self._collection_s = 0.0
 
     @contextmanager
     def counted(self, name: str) -> Iterator[None]:
@@ -39,6 +41,17 @@ class Parts:
             self._inside[thread] = outer + spent_s
             self.cpu_s[name] += own_s
             self.longest_s[name] = max(self.longest_s[name], own_s)
+
+    def _collecting(self, phase: str, info: dict[str, int]) -> None:
+        """Count the search for garbage, whatever it interrupts."""
+        if phase == "start":
+            self._collection_s = time.thread_time()
+            return
+        spent_s = time.thread_time() - self._collection_s
+        thread = threading.get_ident()
+        self._inside[thread] = self._inside.get(thread, 0.0) + spent_s
+        self.cpu_s["garbage"] += spent_s
+        self.longest_s["garbage"] = max(self.longest_s["garbage"], spent_s)
 
     def clear(self) -> None:
         """Begin to count."""
@@ -60,6 +73,7 @@ class Parts:
         Cycle._keep = self.wrap("store", Cycle._keep)  # type: ignore[method-assign]
         Cycle.take = self.wrap("judge", Cycle.take)  # type: ignore[method-assign]
         Pages.overview = self.wrap("overview", Pages.overview)  # type: ignore[method-assign]
+        gc.callbacks.append(self._collecting)
         SiteMetrics.text = self.wrap("/metrics", SiteMetrics.text)  # type: ignore[method-assign]
 
 

@@ -5,9 +5,10 @@
 The units are emulated in a process of their own, which does not count; the agent is the one that `portdraw run`
 starts, in another, with its history on disk. While it runs somebody scrapes /metrics and opens the overview once an
 interval. Counting begins when everything was read for the first time. Slow columns are due every tenth interval, each
-unit in its own. The yardstick is
-what a person's script would do in the same time: one `snmpbulkget` process for each unit and interval that fetches
-state and watts, and keeps nothing.
+unit in its own. The yardstick is what a person's script would do in the same time: one `snmpbulkget` process for each
+unit and interval that fetches state and watts, and keeps nothing.
+
+The agent is more patient than usual and asks fewer at a time: a hundred emulated units in one process are slow.
 """
 
 from __future__ import annotations
@@ -51,7 +52,7 @@ format: 1
 site: site.yaml
 history: {folder: history}
 listen: {host: 127.0.0.1, port: 0}
-poll: {every_s: EVERY, slow_every_s: 300, deadline_s: 8, in_flight: 16}
+poll: {every_s: EVERY, slow_every_s: 300, deadline_s: 25, in_flight: 4}
 access:
   load: ACCESS
 """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from portdraw.electrical.cable import (
     OperatingPoint,
@@ -19,9 +20,11 @@ from portdraw.electrical.type_table import PSE_TYPES, PseType
 from portdraw.plan.class_grant import SignatureClasses, granted_of
 from portdraw.plan.load_case import declared_w, signature_class
 from portdraw.plan.site import Cable, Port, Site, Unit
+from portdraw.plan.site_itself import SiteItself
 
 PortId = tuple[str, str]  # (unit, printed port number)
 UNDECLARED_CLASS = 0  # the smallest grant that an unknown device or feed may end with
+MOST_KEPT = 4096  # links: all feeds of a site of thousands of units, and a device's while its cases are worked out
 
 
 @dataclass(frozen=True)
@@ -112,6 +115,12 @@ def port_link(site: Site, unit: str, port_key: str) -> PortLink:
     What is not declared is taken to the worse side and named in `assumed`: conductors as copper-clad, 45 C with
     15 K of rise, no cable as the standard's longest channel, no voltage as the least that the port's type may have.
     """
+    return _link(SiteItself(site), unit, port_key)
+
+
+@lru_cache(maxsize=MOST_KEPT)
+def _link(of: SiteItself, unit: str, port_key: str) -> PortLink:
+    site = of.site
     owner = site.units[unit]
     port = owner.ports[port_key]
     name = f"{unit} port {port_key}"

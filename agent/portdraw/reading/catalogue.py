@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -78,7 +78,7 @@ class MibObject(_Part):
         """The OID as a tuple, without the instance."""
         return parse_oid(self.oid)
 
-    @property
+    @cached_property
     def companions(self) -> tuple[str, ...]:
         """The objects without which a value of this one means nothing."""
         return tuple(name for name in (self.times, self.power_of_ten, *self.only_where) if name)

@@ -37,6 +37,7 @@ class PortIdentity:
     ) -> None:
         self._unit = unit
         self._power_ports = tuple(dict.fromkeys(power_ports))
+        self._numbers: dict[tuple[int, int], str] = {}  # found so far: each is asked for with every row of every poll
         self._bridge_ports = bridge_ports or {}
         self._entities = entities or {}
         self._by_interface = self._interfaces(interface_types, interface_names)
@@ -75,6 +76,12 @@ class PortIdentity:
         return printed_port(self._unit, 1, port) if port else None
 
     def _number(self, group: int, port: int) -> str:
+        number = self._numbers.get((group, port))
+        if number is None:
+            number = self._numbers[group, port] = self._find_number(group, port)
+        return number
+
+    def _find_number(self, group: int, port: int) -> str:
         if not self._unit.ports and len({group for group, _ in self._power_ports}) > 1:
             return f"{group}/{port}"  # several groups and nothing declared: every port is told with its group
         return printed_port(self._unit, group, port)

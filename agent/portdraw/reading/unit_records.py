@@ -131,8 +131,10 @@ class UnitRecords:
 
     def drop_class_of_idle_ports(self) -> None:
         """A class is only valid while the port delivers (RFC 3621, pethPsePortPowerClassifications)."""
-        for (port, quantity), record in list(self._by_key.items()):
-            if quantity is not Quantity.PORT_CLASS or record.missing is not None:
+        classes = [record for (_, quantity), record in self._by_key.items() if quantity is Quantity.PORT_CLASS]
+        for record in classes:
+            port = record.port
+            if record.missing is not None:
                 continue
             state = self._by_key.get((port, Quantity.PORT_STATE))
             if state is not None and state.value is not None and state.value != PortState.DELIVERING:
