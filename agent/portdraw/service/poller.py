@@ -105,6 +105,9 @@ class Poller:
             try:
                 async with asyncio.timeout(self._deadline_s + GRACE_WALL_S):
                     observation = await unit.poll(self._deadline_s, slow)
+            except TimeoutError:
+                late = f"no whole answer within {self._deadline_s + GRACE_WALL_S:g} s; the read was cut off"
+                observation = UnitObservation(unit.name, began_s, self._clock.now_s(), Outcome.SILENT, late, ())
             except Exception as error:  # a fault of ours in one unit must not end the watch over the others
                 log.exception("reading %s failed", unit.name)
                 observation = UnitObservation(
