@@ -68,7 +68,7 @@ def test_each_kind_with_all_it_can_have(tmp_path: Path) -> None:
         ),
         ('syslog: "http://h:1"', "must begin with tcp://, tls:// or udp:// and name a host"),
         ('alertmanager: "tcp://h:1"', "must begin with http:// or https:// and name a host"),
-        ('webhook: "http://user:open@h/"', "must hold no user name or password"),
+        ('webhook: "http://user:laid-bare@h/"', "must hold no user name or password"),
         ('syslog: "udp://h:1", facility: kern', "must be user, daemon, local0"),
         ('alertmanager: "http://h/", user: "a:b", password: {file: key}', "receivers.one.user"),
     ],
@@ -81,7 +81,7 @@ def test_what_does_not_fit_together_is_told_at_its_place(tmp_path: Path, receive
     assert told.startswith(f"{tmp_path / 'settings.yaml'}:{line}:")
     assert "receivers.one" in told
     assert sentence in told
-    assert "open" not in told
+    assert "laid-bare" not in told
 
 
 @pytest.mark.parametrize(
