@@ -14,7 +14,7 @@ from portdraw.electrical.cable import Refusal
 from portdraw.powerflow.demand import NO_DROPS, NO_PORTS, Demand, Drops, FeedAsk, Volts, held_to_limit, summed_ports
 from portdraw.powerflow.line import Line
 from portdraw.powerflow.load import DARK, MAY, SURE, Load
-from portdraw.powerflow.network import Network, NetUnit
+from portdraw.powerflow.network import NetUnit, Network
 from portdraw.powerflow.port_link import class_pse_w
 from portdraw.powerflow.standing import Standing
 from portdraw.powerflow.state import Outage
@@ -45,27 +45,32 @@ class Sweep:
         self._failed: dict[tuple[int, int], str] = {}
         self._following: frozenset[int] = frozenset()
 
-    def follows(self, at: int) -> bool:
-        """Whether a unit's ports have the volts of its input in this state."""
+    def follows(self, at: int, standing: Callable[[int], Standing] | None = None) -> bool:
+        """Whether a unit's ports have the volts of its input in this state, or as it stood in another."""
         unit = self._network.units[at]
         if unit.boosted or not unit.feeds or not unit.ports:
             return False
-        return self._standing(at).leg in (CarriedBy.FEED, CarriedBy.EITHER)
+        return (standing or self._standing)(at).leg in (CarriedBy.FEED, CarriedBy.EITHER)
 
-    def cluster(self, changed: Collection[int]) -> list[int] | None:
-        """All units that hang together with `changed` through volts, leaves first; None where no volts are shared."""
+    def cluster(self, changed: Collection[int], before: Callable[[int], Standing]) -> list[int] | None:
+        """All units that hang together with `changed` through volts, leaves first; None where no volts are shared.
+
+        Volts that were shared `before` count too: what hangs on a unit that no longer follows has other volts now.
+        """
         units = self._network.units
         inside = self._up(changed)
-        if not any(self.follows(at) for at in inside):
+        if not any(self.follows(at) or self.follows(at, before) for at in inside):
             return None
-        waiting = [at for at in inside if self.follows(at)]
-        while waiting:
-            for port in units[waiting.pop()].feed_ports:
-                if port.child not in inside:
-                    inside.add(port.child)
-                    if self.follows(port.child):
-                        waiting.append(port.child)
-        return sorted(inside)
+        while True:
+            below = {
+                port.child
+                for at in inside
+                if self.follows(at) or self.follows(at, before)
+                for port in units[at].feed_ports
+            } - inside
+            if not below:
+                return sorted(inside)
+            inside |= self._up(below)
 
     def _up(self, start: Collection[int]) -> set[int]:
         inside = set(start)

@@ -122,7 +122,7 @@ def _singles(network: Network) -> Iterator[Failure]:
         yield _supply_failure(network, FailureKind.PANEL, name)
     for name in site.incomers:
         yield _supply_failure(network, FailureKind.INCOMER, name)
-    for name, ups in site.ups.items():
+    for name in site.ups:
         outage = Outage(inputs=frozenset({ups_input(name)}))
         yield Failure(FailureKind.UPS_INPUT, f"input of {name}", name, outage, frozenset())
         hit = frozenset(network.on_source.get(name, ()))

@@ -6,19 +6,22 @@ The state is solved once; each failure is an overlay over it that works out only
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from portdraw.powerflow.demand import NO_PORTS
-from portdraw.powerflow.failure import Failure, all_unbacked_ac, circuit_pairs, single_failures
+from portdraw.powerflow.failure import Failure, FailureKind, all_unbacked_ac, circuit_pairs, single_failures
 from portdraw.powerflow.failure_result import FailureResult, Place
 from portdraw.powerflow.limit_state import LimitState, source_limits, unit_limits
-from portdraw.powerflow.load import DARK, MAY, SURE, Load
+from portdraw.powerflow.load import DARK, MAY, Load
 from portdraw.powerflow.network import Network
+from portdraw.powerflow.shedding import STEP_W
 from portdraw.powerflow.solve import Solution, solve, solve_after
-from portdraw.powerflow.source_load import battery_minutes, on_battery
+from portdraw.powerflow.source_load import battery_minutes, on_battery, source_watts
 from portdraw.powerflow.state import NOTHING_OUT, Outage
 from portdraw.powerflow.unit_flow import CarriedBy
 from portdraw.powerflow.verdict import judged
+
+_SHARE_STEP = 1e-9  # of arithmetic
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +32,29 @@ class Base:
     bounds: Solution
     dark: frozenset[Place]
     may: frozenset[Place]
+    on_battery: tuple[str, ...]
+    _lit: dict[int, tuple[tuple[int, ...], frozenset[int]]] = field(default_factory=dict)
+    _given: dict[str, float] = field(default_factory=dict)
+
+    def lit(self, at: int) -> tuple[tuple[int, ...], frozenset[int]]:
+        """Ports of a unit with devices that are not dark, and those of them that surely are not."""
+        found = self._lit.get(at)
+        if found is None:
+            ports = [
+                port.at
+                for port in self.likely.network.units[at].ports
+                if port.device is not None and not port.off and (at, port.at) not in self.dark
+            ]
+            found = (tuple(ports), frozenset(port for port in ports if (at, port) not in self.may))
+            self._lit[at] = found
+        return found
+
+    def given_w(self, source: str) -> float:
+        """Watts that a circuit or UPS gives, the larger of both ledgers."""
+        found = self._given.get(source)
+        if found is None:
+            found = self._given[source] = max(source_watts(self.likely, source))
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +101,8 @@ def base_state(network: Network, load: Load, outage: Outage = NOTHING_OUT) -> Ba
                 dark.append((unit.index, port.at))
             elif state == MAY:
                 may.append((unit.index, port.at))
-    return Base(likely, bounds, frozenset(dark), frozenset(may))
+    battery = tuple(name for name in network.site.ups if on_battery(likely, name))
+    return Base(likely, bounds, frozenset(dark), frozenset(may), battery)
 
 
 def study_failures(
@@ -158,7 +185,7 @@ class _Reader:
             touched_numbers=self._touched,
             worst=worst,
             over=tuple(limit for limit in limits if limit.over),
-            margin_used=worst is not None and worst.share > 1 - keep / 100 + 1e-9,
+            margin_used=worst is not None and worst.share > 1 - keep / 100 + _SHARE_STEP,
             minutes=minutes,
             battery=battery,
             reasons=tuple(line for at in self._touched for line in self._new_reasons(at)),
@@ -166,35 +193,25 @@ class _Reader:
         )
 
     def _devices(self) -> tuple[tuple[Place, ...], tuple[Place, ...]]:
-        now, before = self._bounds, self._base.bounds
+        now = self._bounds
         dark: list[Place] = []
         may: list[Place] = []
-        for at in self._bounds.touched:
-            if now.power(at) == before.power(at) and self._same_ports(at):
+        for at in now.touched:
+            lit, sure = self._base.lit(at)
+            if not lit:
                 continue
-            for port in self._network.units[at].ports:
-                if port.device is None or port.off:
-                    continue
-                state = now.device_state(at, port.at)
-                if state == SURE:
-                    continue
-                was = before.device_state(at, port.at)
-                if state < was:
-                    (dark if state == DARK else may).append((at, port.at))
+            power = now.power(at)
+            if power == DARK or not now.standing(at).gives:
+                dark.extend([(at, port) for port in lit])
+                continue
+            surely, perhaps = now.ports_gone(at)
+            if surely:
+                dark.extend([(at, port) for port in lit if port in surely])
+            if power == MAY:
+                may.extend([(at, port) for port in lit if port in sure and port not in surely])
+            elif perhaps:
+                may.extend([(at, port) for port in lit if port in sure and port in perhaps and port not in surely])
         return tuple(dark), tuple(may)
-
-    def _same_ports(self, at: int) -> bool:
-        now, before = self._bounds.demand(at), self._base.bounds.demand(at)
-        stands, stood = self._bounds.standing(at), self._base.bounds.standing(at)
-        return (
-            now.cut == before.cut
-            and now.may_cut == before.may_cut
-            and now.may_drop == before.may_drop
-            and now.dropped == before.dropped
-            and stands.gives == stood.gives
-            and stands.grant.refused == stood.grant.refused
-            and self._bounds.outage.off_ports.get(at) == self._base.bounds.outage.off_ports.get(at)
-        )
 
     def _limits(self) -> Iterator[LimitState]:
         """Limits that the failure loads more, lowers, or brings into play, and all of units that move."""
@@ -204,27 +221,34 @@ class _Reader:
             unit = self._network.units[at]
             demand, was = solution.demand(at), before.demand(at)
             standing, stood = solution.standing(at), before.standing(at)
-            more = demand.asked_w > was.asked_w + 1e-6 or demand.booked_w > was.booked_w + 1e-6
-            if more or standing.budget_w < stood.budget_w - 1e-6 or standing.leg is not stood.leg:
+            more = demand.asked_w > was.asked_w + STEP_W or demand.booked_w > was.booked_w + STEP_W
+            if more or standing.budget_w < stood.budget_w - STEP_W or standing.leg is not stood.leg:
                 yield from unit_limits(solution, unit)
             if demand is not was or standing is not stood:
                 for source in unit.sources:
                     sources[source] = None
-        sources.update((name, None) for name in self._network.site.ups if self._new_on_battery(name))
-        yield from source_limits(solution, sources)
+        sources.update(dict.fromkeys(self._newly_on_battery()))
+        yield from self._more_than_before(sources)
 
-    def _new_on_battery(self, name: str) -> bool:
-        inputs = self._likely.outage.inputs
-        return inputs is not self._base.likely.outage.inputs and on_battery(self._likely, name)
+    def _more_than_before(self, sources: Iterable[str]) -> Iterator[LimitState]:
+        """Of the sources that a failure touches those that give more now, or give from a battery."""
+        newly = self._newly_on_battery()
+        for limit in source_limits(self._likely, sources):
+            if limit.need_w > self._base.given_w(limit.subject) + STEP_W or limit.subject in newly:
+                yield limit
+
+    def _newly_on_battery(self) -> tuple[str, ...]:
+        """UPS that lose their input by this failure."""
+        found = [ups for name in self._failure.outage.inputs for ups in self._network.ups_on.get(name, ())]
+        if self._failure.kind is FailureKind.UPS_INPUT:
+            found.append(self._failure.subject)
+        return tuple(found) if self._failure.after is None else ()
 
     def _battery(self) -> tuple[float | None, str]:
         """The UPS that gives out first, at the most that it may have to give."""
-        if not self._failure.outage.inputs and not self._base.likely.outage.inputs:
-            return None, ""
+        names = (*self._base.on_battery, *self._newly_on_battery())
         found = [
-            (battery_minutes(self._bounds, name), name)
-            for name in self._network.site.ups
-            if on_battery(self._bounds, name)
+            (battery_minutes(self._bounds, name), name) for name in names if name not in self._bounds.outage.sources
         ]
         return min(found, default=(None, ""))
 
@@ -239,20 +263,23 @@ class _Reader:
         if self._likely.power(at) == DARK:
             return False
         now, before = self._likely.demand(at), self._base.likely.demand(at)
-        off = self._likely.outage.off_ports.get(at, NO_PORTS) - self._base.likely.outage.off_ports.get(at, NO_PORTS)
+        off = self._likely.outage.off_ports.get(at, NO_PORTS)
+        off_before = self._base.likely.outage.off_ports.get(at, NO_PORTS)
         refused = self._likely.standing(at).grant.refused - self._base.likely.standing(at).grant.refused
-        return bool(now.cut - before.cut or now.may_drop - before.may_drop or off or refused)
+        gone = (now.cut | off) - before.cut - off_before
+        return bool(gone or refused or now.may_drop - before.may_drop)
 
     def _on_one_leg(self) -> tuple[int, ...]:
-        wanted = set(self._touched)
-        for at in self._likely.touched:
-            for port in self._likely.demand(at).cut:
-                child = self._network.units[at].ports[port].child
-                if child >= 0:
-                    wanted.add(child)
-        return tuple(
-            at for at in sorted(wanted) if self._legs(self._base.likely, at) > 1 and self._legs(self._likely, at) == 1
-        )
+        likely, before = self._likely, self._base.likely
+        wanted: set[int] = set()
+        for at in likely.touched:
+            stands, stood = likely.standing(at), before.standing(at)
+            if stands.feeds != stood.feeds or stands.supplies != stood.supplies:
+                wanted.add(at)
+            gone = likely.power(at) != before.power(at) or likely.demand(at).cut != before.demand(at).cut
+            if gone:
+                wanted.update(port.child for port in self._network.units[at].feed_ports)
+        return tuple(at for at in sorted(wanted) if self._legs(before, at) > 1 and self._legs(likely, at) == 1)
 
     def _legs(self, solution: Solution, at: int) -> int:
         unit, standing = self._network.units[at], solution.standing(at)

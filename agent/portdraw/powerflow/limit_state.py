@@ -72,10 +72,10 @@ def limit_states(solution: Solution, units: Iterable[int] | None = None) -> Iter
 def unit_limits(solution: Solution, unit: NetUnit) -> Iterator[LimitState]:
     """The unit's budget, and class and limit of each port that feeds it."""
     standing, demand = solution.standing(unit.index), solution.demand(unit.index)
-    if standing.leg is CarriedBy.NONE or solution.power(unit.index) == DARK and not demand.feeds:
+    if standing.leg is CarriedBy.NONE or (solution.power(unit.index) == DARK and not demand.feeds):
         return
     if unit.ports:
-        reason = "" if unit.index not in solution.network.uncomputed else solution.network.uncomputed[unit.index]
+        reason = solution.network.uncomputed.get(unit.index, "")
         yield LimitState(
             unit.name, budget_name(unit, standing.leg), demand.asked_w, demand.booked_w, standing.budget_w, reason
         )

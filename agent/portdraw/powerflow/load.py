@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from portdraw.plan.load_case import Case, DeviceWatts, device_w, largest_steady_w
 from portdraw.plan.site import Port
-from portdraw.powerflow.network import NetPort, Network, NetUnit
+from portdraw.powerflow.network import NetPort, NetUnit, Network
 from portdraw.powerflow.port_link import PortId
 
 DARK, MAY, SURE = 0, 1, 2

@@ -96,13 +96,19 @@ class NetUnit:
 
 @dataclass(slots=True)
 class Network:
-    """The whole site. `uncomputed` names units whose watts can't be known and why; `assumed` all assumptions."""
+    """The whole site. `on_source` has the units on each circuit and UPS, `supplies_on` their supplies (unit, place).
+
+    `ups_on` has the UPS on each circuit.
+
+    `uncomputed` names units whose watts can't be known and why; `assumed` all assumptions."""
 
     site: Site
     tree: Tree
     units: tuple[NetUnit, ...]
     index: Mapping[str, int]
     on_source: Mapping[str, tuple[int, ...]]
+    supplies_on: Mapping[str, tuple[tuple[int, int], ...]]
+    ups_on: Mapping[str, tuple[str, ...]]
     data_children: tuple[tuple[int, ...], ...]
     uncomputed: Mapping[int, str]
     assumed: Mapping[int, tuple[str, ...]]
@@ -125,7 +131,10 @@ def network_of(site: Site, tree: Tree | None = None) -> Network:
         builder.feeds(units, unit)
         builder.data_path(unit)
     on_source: dict[str, list[int]] = {}
+    supplies_on: dict[str, list[tuple[int, int]]] = {}
     for unit in units:
+        for place, source in enumerate(unit.sources):
+            supplies_on.setdefault(source, []).append((unit.index, place))
         for source in dict.fromkeys(unit.sources):
             on_source.setdefault(source, []).append(unit.index)
     data_children: list[list[int]] = [[] for _ in units]
@@ -138,11 +147,20 @@ def network_of(site: Site, tree: Tree | None = None) -> Network:
         units=units,
         index=index,
         on_source={name: tuple(found) for name, found in on_source.items()},
+        supplies_on={name: tuple(found) for name, found in supplies_on.items()},
+        ups_on=_ups_on(site),
         data_children=tuple(tuple(found) for found in data_children),
         uncomputed={**broken, **builder.unlimited},
         assumed={at: tuple(dict.fromkeys(said)) for at, said in builder.assumed.items() if said},
         exact=builder.exact and not broken and not builder.unlimited,
     )
+
+
+def _ups_on(site: Site) -> dict[str, tuple[str, ...]]:
+    found: dict[str, list[str]] = {}
+    for name, ups in site.ups.items():
+        found.setdefault(ups.input, []).append(name)
+    return {circuit: tuple(names) for circuit, names in found.items()}
 
 
 def _ring_reason(tree: Tree, name: str) -> str:
@@ -248,7 +266,7 @@ class _Builder:
             self.assumed[made.index].append(f"{made.name}: the order of arrival is not known, port order counted")
 
     def _line(self, made: NetUnit, key: str, port: Port, wanted: SignatureClasses) -> tuple[Line, Line]:
-        """Share one run among all ports that have the same: what a run asks for a load does not depend on its name."""
+        """Share one run among all ports that have the same: what it asks for a load does not depend on its name."""
         limit_w = None if made.unit.pse is None else made.unit.pse.port_limit_w
         shared = _shared_key(made.unit, port, wanted, self._site, limit_w)
         if shared is not None and shared in self._lines:

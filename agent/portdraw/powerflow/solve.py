@@ -35,6 +35,7 @@ class Solution:
         "_powers",
         "_standings",
         "bounds",
+        "kept",
         "load",
         "network",
         "outage",
@@ -49,7 +50,13 @@ class Solution:
         self._demands: dict[int, Demand] = {}
         self._powers: dict[int, int] = {}
         self.shed: dict[int, frozenset[int]] = {}
+        self.kept: dict[int, tuple[tuple[float, float], ...]] = {}
         self.touched: tuple[int, ...] = ()
+
+    def where_worked_out(self, at: int) -> Solution:
+        """The solution in which a unit was last worked out: this one, or the base that it stands on."""
+        own = at in self._standings or at in self._demands or at in self._powers
+        return self if own or self._base is None else self._base.where_worked_out(at)
 
     def standing(self, at: int) -> Standing:
         """Leg, feeds, grants and limit of a unit."""
@@ -91,6 +98,12 @@ class Solution:
         if port in self.outage.off_ports.get(at, NO_PORTS) or port in demand.cut or port in demand.dropped:
             return DARK
         return MAY if port in demand.may_cut or port in demand.may_drop else SURE
+
+    def ports_gone(self, at: int) -> tuple[frozenset[int], frozenset[int]]:
+        """Ports of a unit that are off, shed, refused or without enough volts: surely, and those that may be."""
+        demand, refused = self.demand(at), self.standing(at).grant.refused
+        surely = demand.cut | demand.dropped | refused | self.outage.off_ports.get(at, NO_PORTS)
+        return surely, demand.may_cut | demand.may_drop
 
     def device_state(self, at: int, port: int) -> int:
         """Whether a device has power: DARK, MAY or SURE."""
@@ -134,7 +147,8 @@ def _changes_over(found: Solution) -> tuple[Outage, set[int], dict[int, frozense
     network = found.network
     lost: set[tuple[int, int]] = set()
     unsure: set[tuple[int, int]] = set()
-    for at in found.touched:
+    below = {port.child for at in found.touched for port in network.units[at].feed_ports}
+    for at in sorted(below.union(found.touched)):
         standing = found.standing(at)
         place = standing.first
         if standing.leg not in (CarriedBy.FEED, CarriedBy.EITHER) or place < 0:
@@ -151,10 +165,22 @@ def _changes_over(found: Solution) -> tuple[Outage, set[int], dict[int, frozense
             unsure.add((at, place))
     if not lost and not unsure:
         return None
-    cut = {at: found.demand(at).cut for at in found.touched if found.demand(at).cut} if lost else {}
+    cut = {at: found.demand(at).cut for at in _with_all_above(network, lost) if found.demand(at).cut}
     more = Outage(feeds=frozenset(lost), unsure_feeds=frozenset(unsure), off_ports=cut)
     struck = {at for at, _ in lost | unsure} | set(cut)
     return found.outage.plus(more), struck, cut
+
+
+def _with_all_above(network: Network, feeds: Iterable[tuple[int, int]]) -> list[int]:
+    """Units that lose a feed and all that feed them: only there can less load let a shed port seem to fit again."""
+    found = {at for at, _ in feeds}
+    waiting = list(found)
+    while waiting:
+        for feed in network.units[waiting.pop()].feeds:
+            if feed.feeder not in found:
+                found.add(feed.feeder)
+                waiting.append(feed.feeder)
+    return sorted(found)
 
 
 class _Work:
@@ -189,7 +215,7 @@ class _Work:
                     waiting.append(-feed.feeder)
         heapq.heapify(waiting)
         changed: set[int] = set()
-        last = 1
+        last = -1
         while waiting:
             at = -heapq.heappop(waiting)
             if at == last:
@@ -222,7 +248,7 @@ class _Work:
         if base is None or len(changed) == len(self._units):
             sweep.whole(range(len(self._units)))
             return set(found._demands)
-        cluster = sweep.cluster(changed)
+        cluster = sweep.cluster(changed, base.standing)
         if cluster is not None:
             sweep.whole(cluster)
             return {at for at in cluster if found._demands[at] != base.demand(at)} | changed
@@ -256,7 +282,7 @@ class _Work:
         waiting = [-at for at in changed]
         heapq.heapify(waiting)
         lit: set[int] = set()
-        last = 1
+        last = -1
         while waiting:
             at = -heapq.heappop(waiting)
             if at == last:
@@ -267,10 +293,22 @@ class _Work:
             if now != before or at in changed:
                 found._powers[at] = now
                 lit.add(at)
+            if now != before:
                 for port in self._units[at].feed_ports:
-                    if now != before or port.child not in changed:
-                        heapq.heappush(waiting, -port.child)
+                    heapq.heappush(waiting, -port.child)
+            elif at in found._demands and self._units[at].feed_ports:
+                for child in self._struck_children(at):
+                    heapq.heappush(waiting, -child)
         return lit
+
+    def _struck_children(self, at: int) -> list[int]:
+        """Units that hang on ports of a unit which are shed now and were not, or the other way round."""
+        assert self._base is not None
+        now, was = self._found.demand(at), self._base.demand(at)
+        if now.cut == was.cut and now.may_cut == was.may_cut:
+            return []
+        ports = (now.cut ^ was.cut) | (now.may_cut ^ was.may_cut)
+        return [port.child for port in self._units[at].feed_ports if port.at in ports]
 
     def _power(self, at: int) -> int:
         found, unit = self._found, self._units[at]

@@ -12,6 +12,14 @@ from portdraw.powerflow.unit_flow import CarriedBy
 
 def supply_watts(solution: Solution, at: int) -> tuple[tuple[float, float], ...]:
     """Watts at AC of each supply of a unit, drawn and booked, in the file's order."""
+    worked_out = solution.where_worked_out(at)
+    found = worked_out.kept.get(at)
+    if found is None:
+        found = worked_out.kept[at] = _supply_watts(worked_out, at)
+    return found
+
+
+def _supply_watts(solution: Solution, at: int) -> tuple[tuple[float, float], ...]:
     unit = solution.network.units[at]
     standing = solution.standing(at)
     if standing.leg is CarriedBy.FEED or not any(standing.supplies) or solution.power(at) == DARK:
@@ -29,17 +37,15 @@ def source_watts(solution: Solution, name: str) -> tuple[float, float]:
     if name in solution.outage.sources:
         return (0.0, 0.0)
     drawn_w = booked_w = site.ups[name].other_load_w if name in site.ups else site.circuits[name].other_load_w
-    for at in solution.network.on_source.get(name, ()):
-        watts = supply_watts(solution, at)
-        for place, source in enumerate(solution.network.units[at].sources):
-            if source == name:
-                drawn_w += watts[place][0]
-                booked_w += watts[place][1]
-    for ups_name, ups in site.ups.items():
-        if ups.input == name and ups_input(ups_name) not in solution.outage.inputs:
-            drawn, booked = source_watts(solution, ups_name)
-            drawn_w += drawn / ups.efficiency
-            booked_w += booked / ups.efficiency
+    for at, place in solution.network.supplies_on.get(name, ()):
+        drawn, booked = supply_watts(solution, at)[place]
+        drawn_w += drawn
+        booked_w += booked
+    for below in solution.network.ups_on.get(name, ()):
+        if ups_input(below) not in solution.outage.inputs:
+            drawn, booked = source_watts(solution, below)
+            drawn_w += drawn / site.ups[below].efficiency
+            booked_w += booked / site.ups[below].efficiency
     return (drawn_w, booked_w)
 
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from portdraw.plan.class_grant import class_watts_at_pd
 from portdraw.powerflow.admission import Admitted, admit, static_grant
 from portdraw.powerflow.load import UnitLoad
-from portdraw.powerflow.network import Network, NetUnit
+from portdraw.powerflow.network import NetUnit, Network
 from portdraw.powerflow.port_link import PortId
 from portdraw.powerflow.state import Outage
 from portdraw.powerflow.two_legs import budget_on_ac_w, budget_on_feed_w

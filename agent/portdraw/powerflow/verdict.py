@@ -35,9 +35,10 @@ def judged(
     if level is None:
         return _NOT_JUDGED
     single = failure.kind is not FailureKind.ALL_UNBACKED_AC
-    alone = [place for place in (*dark, *may) if single and solution.standing(place[0]).leg is CarriedBy.NONE]
-    gone = [place for place in dark if place not in alone and _counts(network, place, level)]
-    perhaps = [place for place in may if place not in alone and _counts(network, place, level)]
+    cut_off = {at for at, _ in (*dark, *may) if single and solution.standing(at).leg is CarriedBy.NONE}
+    alone = [place for place in (*dark, *may) if place[0] in cut_off] if cut_off else []
+    gone = [place for place in dark if place[0] not in cut_off and _counts(network, place, level)]
+    perhaps = [place for place in may if place[0] not in cut_off and _counts(network, place, level)]
     reasons: list[str] = []
     outcome = Outcome.SURVIVED
     if perhaps:
