@@ -226,7 +226,8 @@ class _Reader:
                 yield from unit_limits(solution, unit)
             if demand is not was or standing is not stood:
                 for source in unit.sources:
-                    sources[source] = None
+                    if source not in solution.outage.sources:
+                        sources[source] = None
         sources.update(dict.fromkeys(self._newly_on_battery()))
         yield from self._more_than_before(sources)
 
@@ -276,9 +277,15 @@ class _Reader:
             stands, stood = likely.standing(at), before.standing(at)
             if stands.feeds != stood.feeds or stands.supplies != stood.supplies:
                 wanted.add(at)
-            gone = likely.power(at) != before.power(at) or likely.demand(at).cut != before.demand(at).cut
-            if gone:
-                wanted.update(port.child for port in self._network.units[at].feed_ports)
+            ports = self._network.units[at].feed_ports
+            if not ports:
+                continue
+            if likely.power(at) != before.power(at):
+                wanted.update(port.child for port in ports)
+                continue
+            cut, was = likely.demand(at).cut, before.demand(at).cut
+            if cut is not was and cut != was:
+                wanted.update(port.child for port in ports if port.at in cut)
         return tuple(at for at in sorted(wanted) if self._legs(before, at) > 1 and self._legs(likely, at) == 1)
 
     def _legs(self, solution: Solution, at: int) -> int:

@@ -6,7 +6,7 @@ Watts where the limit is measured: ports, budgets and supply modules at the PSE 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from portdraw.powerflow.load import DARK
 from portdraw.powerflow.network import NetUnit
@@ -17,8 +17,7 @@ from portdraw.powerflow.source_load import source_watts
 from portdraw.powerflow.unit_flow import CarriedBy
 
 
-@dataclass(frozen=True, slots=True)
-class LimitState:
+class LimitState(NamedTuple):
     """One limit. `drawn_w` is asked before anything is shed, `booked_w` set aside; it binds when either is over.
 
     `limit_w` infinite: the file gives none, and `reason` says so. That counts as the worst.

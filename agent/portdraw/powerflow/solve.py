@@ -13,7 +13,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Iterable
 
-from portdraw.powerflow.coupled import Sweep
+from portdraw.powerflow.coupled import Kept, Sweep
 from portdraw.powerflow.demand import NO_PORTS, Demand
 from portdraw.powerflow.load import DARK, MAY, SURE, Load
 from portdraw.powerflow.network import Network
@@ -34,6 +34,7 @@ class Solution:
         "_demands",
         "_powers",
         "_standings",
+        "answers",
         "bounds",
         "kept",
         "load",
@@ -50,6 +51,7 @@ class Solution:
         self._demands: dict[int, Demand] = {}
         self._powers: dict[int, int] = {}
         self.shed: dict[int, frozenset[int]] = {}
+        self.answers: Kept = {}
         self.kept: dict[int, tuple[tuple[float, float], ...]] = {}
         self.touched: tuple[int, ...] = ()
 
@@ -147,8 +149,7 @@ def _changes_over(found: Solution) -> tuple[Outage, set[int], dict[int, frozense
     network = found.network
     lost: set[tuple[int, int]] = set()
     unsure: set[tuple[int, int]] = set()
-    below = {port.child for at in found.touched for port in network.units[at].feed_ports}
-    for at in sorted(below.union(found.touched)):
+    for at in sorted(_struck(found)):
         standing = found.standing(at)
         place = standing.first
         if standing.leg not in (CarriedBy.FEED, CarriedBy.EITHER) or place < 0:
@@ -169,6 +170,23 @@ def _changes_over(found: Solution) -> tuple[Outage, set[int], dict[int, frozense
     more = Outage(feeds=frozenset(lost), unsure_feeds=frozenset(unsure), off_ports=cut)
     struck = {at for at, _ in lost | unsure} | set(cut)
     return found.outage.plus(more), struck, cut
+
+
+def _struck(found: Solution) -> set[int]:
+    """Units that were worked out anew and those that hang on a port of theirs that may be off."""
+    units = found.network.units
+    struck = set(found.touched)
+    for at in found.touched:
+        ports = units[at].feed_ports
+        if not ports:
+            continue
+        if found.power(at) != SURE:
+            struck.update(port.child for port in ports)
+            continue
+        demand = found.demand(at)
+        if demand.cut or demand.may_cut:
+            struck.update(port.child for port in ports if port.at in demand.cut or port.at in demand.may_cut)
+    return struck
 
 
 def _with_all_above(network: Network, feeds: Iterable[tuple[int, int]]) -> list[int]:
@@ -242,8 +260,16 @@ class _Work:
     def _sweep(self, changed: set[int]) -> set[int]:
         """Watts and shedding, from the leaves up."""
         found, base = self._found, self._base
+        kept = (found if base is None else base).answers
         sweep = Sweep(
-            self._network, self._load, self._outage, found.standing, found.demand, found._demands, found.bounds
+            self._network,
+            self._load,
+            self._outage,
+            found.standing,
+            found.demand,
+            found._demands,
+            found.bounds,
+            kept,
         )
         if base is None or len(changed) == len(self._units):
             sweep.whole(range(len(self._units)))
