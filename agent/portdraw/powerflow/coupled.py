@@ -12,7 +12,7 @@ from collections.abc import Callable, Collection, Iterable
 
 from portdraw.electrical.cable import Refusal
 from portdraw.plan.class_grant import SignatureClasses
-from portdraw.powerflow.demand import NO_DROPS, NO_PORTS, Demand, Drops, FeedAsk, Volts, held_to_limit, summed_ports
+from portdraw.powerflow.demand import NO_DROPS, NO_PORTS, Demand, Drops, FeedAsk, Volts, all_open, held_to_limit, summed_ports
 from portdraw.powerflow.line import Line
 from portdraw.powerflow.load import DARK, MAY, SURE, Load
 from portdraw.powerflow.network import NetUnit, Network
@@ -186,7 +186,7 @@ class Sweep:
         unit, standing = self._network.units[at], self._standing(at)
         if standing.leg is CarriedBy.NONE:
             return _dead(len(unit.feeds))
-        if unit.feed_ports or self._following or self._outage.off_ports:
+        if unit.feed_ports or self._following or self._outage.off_ports or self._outage.unsure_ports:
             return self._worked_out(unit, standing)
         answers = self._kept.setdefault(at, [])
         classes = tuple(self._standing(feed.feeder).grant.classes[feed.at] for feed in unit.feeds)
@@ -212,9 +212,14 @@ class Sweep:
             }
             volts = self._volts.get(at)
             drops = self._drops.get(at, NO_DROPS)
+            unsure = self._outage.unsure_ports.get(at)
+            if unsure:
+                drops = drops._replace(perhaps=drops.perhaps | unsure)
             load = self._load.units[at]
             ports = summed_ports(unit, load, standing, asks, off, volts, drops, bounds=self._bounds)
             found = held_to_limit(unit, standing, ports, asks, bounds=self._bounds)
+            if standing.open_leg and self._bounds:
+                found = all_open(found, load, asks)
         if not unit.feeds:
             return found
         return found._replace(

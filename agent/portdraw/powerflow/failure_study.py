@@ -153,6 +153,11 @@ def _names(network: Network, places: Iterable[Place]) -> tuple[str, ...]:
     return tuple(network.units[at].ports[port].device or "" for at, port in sorted(places))
 
 
+def _badness(limit: LimitState) -> tuple[float, float, str]:
+    """Sorts from fine to worst; what differs by arithmetic alone is the same, and then the name decides."""
+    return (round(limit.share, 9), round(limit.short_w, 6), limit.limit)
+
+
 class _Reader:
     """Reads the result of one failure out of its solution."""
 
@@ -164,7 +169,7 @@ class _Reader:
     def result(self) -> FailureResult:
         dark, may = self._devices()
         limits = list(self._limits())
-        worst = max(limits, key=lambda limit: (limit.share, limit.short_w), default=None)
+        worst = max(limits, key=_badness, default=None)
         keep = self._network.site.policy.margin_after_failure_percent
         minutes, battery = self._battery()
         dark_units = tuple(at for at in self._touched if self._went_dark(at))

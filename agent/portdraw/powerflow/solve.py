@@ -167,8 +167,14 @@ def _changes_over(found: Solution) -> tuple[Outage, set[int], dict[int, frozense
     if not lost and not unsure:
         return None
     cut = {at: found.demand(at).cut for at in _with_all_above(network, lost) if found.demand(at).cut}
-    more = Outage(feeds=frozenset(lost), unsure_feeds=frozenset(unsure), off_ports=cut)
-    struck = {at for at, _ in lost | unsure} | set(cut)
+    perhaps = {}
+    if found.bounds:
+        for at in _with_all_above(network, lost | unsure):
+            demand = found.demand(at)
+            if demand.may_cut != demand.cut:
+                perhaps[at] = demand.may_cut - demand.cut
+    more = Outage(feeds=frozenset(lost), unsure_feeds=frozenset(unsure), off_ports=cut, unsure_ports=perhaps)
+    struck = {at for at, _ in lost | unsure} | set(cut) | set(perhaps)
     return found.outage.plus(more), struck, cut
 
 
@@ -246,6 +252,7 @@ class _Work:
             found._standings[at] = now
             changed.add(at)
             off = self._outage.off_ports.get(at) != base.outage.off_ports.get(at)
+            off = off or self._outage.unsure_ports.get(at) != base.outage.unsure_ports.get(at)
             if off or now.gives != before.gives or now.grant is not before.grant:
                 for port in self._units[at].feed_ports:
                     heapq.heappush(waiting, -port.child)
