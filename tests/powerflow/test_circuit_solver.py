@@ -29,7 +29,9 @@ def deck(found: Cascade) -> tuple[str, list[str]]:
         out = f"o{unit}"
         mine = [run for run in found.runs if run.unit == unit]
         source = out if unit in found.boosted else f"i{unit}"
-        amps = "+".join(f"(v({source})-v({_node(run.unit, run.port, run.below)}))/{run.ohm:.9g}" for run in mine) or "0"
+        amps = (
+            "+".join(f"(v({source})-v({_node(run.unit, run.port, run.below)}))/{run.ohm:.9g}" for run in mine) or "0"
+        )
         if unit in found.boosted:
             lines.append(f"V{unit} {out} 0 {VOLTS}")
             hints.append(f".nodeset v({out})={VOLTS}")

@@ -49,9 +49,7 @@ def test_loss_of_all_unbacked_ac(row: dict[str, str]) -> None:
     before = next(limit for limit in limit_states(base.likely) if limit.limit == "ups-a rating")
     touched = [found.worst, *found.over]
     worst = next(limit for limit in touched if limit is not None and limit.limit == "core budget")
-    after = next(
-        limit for limit in limit_states(lost(load)) if limit.limit == "ups-a rating"
-    )
+    after = next(limit for limit in limit_states(lost(load)) if limit.limit == "ups-a rating")
     assert f"{core.need_w:.1f}" == row["normal_w"]
     assert f"{worst.need_w:.1f}" == row["all_lost_w"]
     assert f"{100 * worst.share:.0f}" == row["percent"]
@@ -185,13 +183,21 @@ def test_the_mend() -> None:
         assert found.dark == found.may_go_dark == ()
         assert found.verdict.outcome is Outcome.SURVIVED
         likely = all_ac(network, planned_load(network, case))
-        core = next(limit for limit in limit_states(lost(planned_load(network, case), None, network)) if limit.limit == "core budget")
+        core = next(
+            limit
+            for limit in limit_states(lost(planned_load(network, case), None, network))
+            if limit.limit == "core budget"
+        )
         shares.append(f"{100 * core.share:.0f}")
         last = likely
     assert shares == ["62", "70", "85"]
     assert last.minutes is not None
     assert f"{last.minutes:.0f}" == "71"
-    ups = next(limit for limit in limit_states(lost(planned_load(network, Case.FROST_NIGHT), None, network)) if limit.limit == "ups-a rating")
+    ups = next(
+        limit
+        for limit in limit_states(lost(planned_load(network, Case.FROST_NIGHT), None, network))
+        if limit.limit == "ups-a rating"
+    )
     assert f"{100 * ups.share:.0f}" == "81"
     outage = today(network, supplies=frozenset({("core", 0)}))
     weak = study_failures(network, planned_load(network, Case.FROST_NIGHT), outage).of(ALL_AC)

@@ -201,7 +201,9 @@ def trees(draw: st.DrawFn) -> dict[str, Any]:
     """Units with budgets that nothing reaches, so that nothing is shed."""
     units: dict[str, Any] = {"u0": unit("side", {"1": device("d0-1")}, fed=None)}
     for number in range(1, draw(st.integers(2, 5))):
-        ports = {str(at): device(f"d{number}-{at}", draw(st.integers(5, 90))) for at in range(1, draw(st.integers(1, 3)))}
+        ports = {
+            str(at): device(f"d{number}-{at}", draw(st.integers(5, 90))) for at in range(1, draw(st.integers(1, 3)))
+        }
         name = f"u{number}"
         units[name] = unit(draw(st.sampled_from(["main", None])), ports)
         units[name]["fed"]["output"] = draw(st.sampled_from(["boosted", "follows-input"]))
@@ -214,7 +216,9 @@ def trees(draw: st.DrawFn) -> dict[str, Any]:
 
 @SEEDED
 @given(trees(), st.data())
-def test_more_load_never_raises_headroom_and_more_cable_never_volts(units: dict[str, Any], data: st.DataObject) -> None:
+def test_more_load_never_raises_headroom_and_more_cable_never_volts(
+    units: dict[str, Any], data: st.DataObject
+) -> None:
     where = data.draw(st.sampled_from(sorted(units)))
     more, longer = copy.deepcopy(units), copy.deepcopy(units)
     more[where]["ports"]["9"] = device("added", 30)

@@ -12,7 +12,17 @@ from collections.abc import Callable, Collection, Iterable
 
 from portdraw.electrical.cable import Refusal
 from portdraw.plan.class_grant import SignatureClasses
-from portdraw.powerflow.demand import NO_DROPS, NO_PORTS, Demand, Drops, FeedAsk, Volts, all_open, held_to_limit, summed_ports
+from portdraw.powerflow.demand import (
+    NO_DROPS,
+    NO_PORTS,
+    Demand,
+    Drops,
+    FeedAsk,
+    Volts,
+    all_open,
+    held_to_limit,
+    summed_ports,
+)
 from portdraw.powerflow.line import Line
 from portdraw.powerflow.load import DARK, MAY, SURE, Load
 from portdraw.powerflow.network import NetUnit, Network

@@ -17,7 +17,8 @@ from portdraw.powerflow.coupled import Kept, Sweep
 from portdraw.powerflow.demand import NO_PORTS, Demand
 from portdraw.powerflow.load import DARK, MAY, SURE, Load
 from portdraw.powerflow.network import Network
-from portdraw.powerflow.standing import Standing, standing_of
+from portdraw.powerflow.shedding import STEP_W
+from portdraw.powerflow.standing import Standing, least_budget_w, standing_of
 from portdraw.powerflow.state import Outage
 from portdraw.powerflow.unit_flow import CarriedBy
 
@@ -167,15 +168,29 @@ def _changes_over(found: Solution) -> tuple[Outage, set[int], dict[int, frozense
     if not lost and not unsure:
         return None
     cut = {at: found.demand(at).cut for at in _with_all_above(network, lost) if found.demand(at).cut}
-    perhaps = {}
-    if found.bounds:
-        for at in _with_all_above(network, lost | unsure):
-            demand = found.demand(at)
-            if demand.may_cut != demand.cut:
-                perhaps[at] = demand.may_cut - demand.cut
+    perhaps = _perhaps_shed(found, lost | unsure) if found.bounds else {}
     more = Outage(feeds=frozenset(lost), unsure_feeds=frozenset(unsure), off_ports=cut, unsure_ports=perhaps)
     struck = {at for at, _ in lost | unsure} | set(cut) | set(perhaps)
     return found.outage.plus(more), struck, cut
+
+
+def _perhaps_shed(found: Solution, moving: set[tuple[int, int]]) -> dict[int, frozenset[int]]:
+    """Ports that may be shed for good while units change legs, on them and on all above them.
+
+    A unit whose ports do not fit on each of its legs may shed any of them on the way, by the order in which legs go.
+    """
+    network = found.network
+    perhaps: dict[int, frozenset[int]] = {}
+    for at in _with_all_above(network, moving):
+        demand = found.demand(at)
+        if demand.may_cut != demand.cut:
+            perhaps[at] = demand.may_cut - demand.cut
+    for at, _ in moving:
+        unit, demand = network.units[at], found.demand(at)
+        fits = demand.asked_w <= least_budget_w(network, unit, found.standing(at)) + STEP_W
+        if unit.admission != "drawn" or not fits:
+            perhaps[at] = frozenset(port.at for port in unit.ports) - demand.cut
+    return perhaps
 
 
 def _struck(found: Solution) -> set[int]:

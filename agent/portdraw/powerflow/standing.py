@@ -154,6 +154,16 @@ def _budgets(
     return (min(found), sum(most) if together else max(most))
 
 
+def least_budget_w(network: Network, unit: NetUnit, standing: Standing) -> float:
+    """The least that the unit may give on any of the legs that it still has [W at its PSE outputs]."""
+    found = [_on_ac_w(unit, standing.supplies)] if any(standing.supplies) else []
+    for place, feed in enumerate(unit.feeds):
+        if standing.feeds[place]:
+            classes = network.units[feed.feeder].ports[feed.at].classes
+            found.append(_on_feed_w(network, unit, place, class_watts_at_pd(classes)))
+    return min(found, default=0.0)
+
+
 def _on_ac_w(unit: NetUnit, supplies: tuple[bool, ...]) -> float:
     key = ("ac", supplies)
     found = unit.memo.get(key)
@@ -191,7 +201,7 @@ def _grant(
     if plain or not unit.ports:
         return static_grant(unit), frozenset()
     on = _with_current(network, load, outage, unit)
-    if before is None:
+    if before is None or (not drawn and not before.grant.booked_w):
         return (static_grant(unit) if drawn else admit(unit, on, budget_w, granted_w)), frozenset()
     new = frozenset(at for at in on if unit.ports[at].child >= 0 and _was_hidden(network, unit, at, before))
     if drawn:

@@ -46,9 +46,7 @@ class Outage:
         )
 
 
-def _both(
-    one: Mapping[int, frozenset[int]], other: Mapping[int, frozenset[int]]
-) -> Mapping[int, frozenset[int]]:
+def _both(one: Mapping[int, frozenset[int]], other: Mapping[int, frozenset[int]]) -> Mapping[int, frozenset[int]]:
     if not other:
         return one
     found = dict(one)
