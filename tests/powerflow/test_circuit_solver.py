@@ -14,7 +14,8 @@ from tests.requirements import need_program
 from portdraw.plan.load_case import Case
 from portdraw.powerflow.load import planned_load
 from portdraw.powerflow.network import network_of
-from portdraw.powerflow.solve import Solution, solve
+from portdraw.powerflow.solution import Solution
+from portdraw.powerflow.solve import solve
 from portdraw.powerflow.state import NOTHING_OUT
 
 WANTED = 200
@@ -24,7 +25,7 @@ TOLERANCE = 1e-3
 
 def deck(found: Cascade) -> tuple[str, list[str]]:
     """The netlist: constant-power loads as current sources P / V, regulated outputs as ideal sources."""
-    lines, hints, nodes = ["* cascade"], [f".options reltol=1e-6 abstol=1e-9 vntol=1e-9 gmin=1e-12"], []
+    lines, hints, nodes = ["* cascade"], [".options reltol=1e-6 abstol=1e-9 vntol=1e-9 gmin=1e-12"], []
     for unit in found.own_w:
         out = f"o{unit}"
         mine = [run for run in found.runs if run.unit == unit]

@@ -17,7 +17,8 @@ from portdraw.powerflow.load import Load, planned_load, scaled_load, uncertain_l
 from portdraw.powerflow.mending import find_mend
 from portdraw.powerflow.network import Network, network_of
 from portdraw.powerflow.redundancy import Grade, false_redundancy
-from portdraw.powerflow.solve import Solution, solve
+from portdraw.powerflow.solution import Solution
+from portdraw.powerflow.solve import solve
 from portdraw.powerflow.source_load import battery_minutes
 from portdraw.powerflow.state import today
 

@@ -22,7 +22,8 @@ from portdraw.powerflow.network import network_of
 from portdraw.powerflow.planned_device import planned_draws
 from portdraw.powerflow.roll_up import roll_up_draws
 from portdraw.powerflow.shedding import STEP_W, shed_groups
-from portdraw.powerflow.solve import Solution, solve, solve_after
+from portdraw.powerflow.solution import Solution
+from portdraw.powerflow.solve import solve, solve_after
 from portdraw.powerflow.source_load import on_battery, source_watts, supply_watts
 from portdraw.powerflow.state import NOTHING_OUT, today
 from portdraw.powerflow.unit_flow import CarriedBy

@@ -12,7 +12,8 @@ from portdraw.plan.site import Site
 from portdraw.powerflow.failure_study import base_state, study_failures
 from portdraw.powerflow.load import DARK, SURE, Reading, live_load, planned_load
 from portdraw.powerflow.network import Network, network_of
-from portdraw.powerflow.solve import Solution, solve
+from portdraw.powerflow.solution import Solution
+from portdraw.powerflow.solve import solve
 from portdraw.powerflow.standing import Standing
 from portdraw.powerflow.state import NOTHING_OUT, Outage, today
 

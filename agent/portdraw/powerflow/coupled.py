@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable
 
 from portdraw.electrical.cable import Refusal
-from portdraw.plan.class_grant import SignatureClasses
 from portdraw.powerflow.demand import (
     NO_DROPS,
     NO_PORTS,
@@ -24,14 +23,12 @@ from portdraw.powerflow.demand import (
     summed_ports,
 )
 from portdraw.powerflow.line import Line
-from portdraw.powerflow.load import DARK, MAY, SURE, Load
-from portdraw.powerflow.network import NetUnit, Network
+from portdraw.powerflow.load import DARK, MAY, SURE
+from portdraw.powerflow.network import NetUnit
 from portdraw.powerflow.port_link import class_pse_w
+from portdraw.powerflow.solution import Kept, Solution
 from portdraw.powerflow.standing import Standing
-from portdraw.powerflow.state import Outage
 from portdraw.powerflow.unit_flow import CarriedBy
-
-Kept = dict[int, list[tuple[Standing, tuple[SignatureClasses, ...], Demand]]]
 
 _ANSWERS = 4  # kept for a unit: on AC, on its feed, on what is left of its supplies
 _ROUNDS = 200
@@ -42,20 +39,10 @@ _GONE = FeedAsk(0.0, 0.0, DARK, False, 0.0, None, None, 0.0, None)
 class Sweep:
     """Works the demands of some units out into `found`; all others are read through `demand`."""
 
-    def __init__(
-        self,
-        network: Network,
-        load: Load,
-        outage: Outage,
-        standing: Callable[[int], Standing],
-        demand: Callable[[int], Demand],
-        found: dict[int, Demand],
-        bounds: bool,
-        kept: Kept,
-    ) -> None:
-        self._kept = kept
-        self._network, self._load, self._outage, self._bounds = network, load, outage, bounds
-        self._standing, self._demand, self._found = standing, demand, found
+    def __init__(self, solution: Solution, kept: Kept) -> None:
+        self._solution, self._kept = solution, kept
+        self._network, self._load, self._outage = solution.network, solution.load, solution.outage
+        self._bounds, self._standing, self._found = solution.bounds, solution.standing, solution.found_demands
         self._volts: dict[int, Volts] = {}
         self._drops: dict[int, Drops] = {}
         self._failed: dict[tuple[int, int], str] = {}
@@ -215,11 +202,10 @@ class Sweep:
             found = _dead(0)
         else:
             refused = standing.grant.refused
-            asks = {
-                port.at: self._demand(port.child).feeds[port.place]
-                for port in unit.feed_ports
-                if port.at not in off and not port.off and port.at not in refused
-            }
+            children = self._solution.demands_by_child(unit)
+            if off or refused:
+                children = [(port, ask) for port, ask in children if port not in off and port not in refused]
+            asks = dict(children)
             volts = self._volts.get(at)
             drops = self._drops.get(at, NO_DROPS)
             unsure = self._outage.unsure_ports.get(at)

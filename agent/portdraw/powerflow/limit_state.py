@@ -12,7 +12,7 @@ from portdraw.powerflow.load import DARK
 from portdraw.powerflow.network import NetUnit
 from portdraw.powerflow.port_link import class_pse_w
 from portdraw.powerflow.shedding import STEP_W
-from portdraw.powerflow.solve import Solution
+from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.source_load import source_watts
 from portdraw.powerflow.unit_flow import CarriedBy
 

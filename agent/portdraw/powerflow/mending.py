@@ -12,11 +12,13 @@ from dataclasses import dataclass, replace
 
 from portdraw.powerflow.demand import NO_PORTS
 from portdraw.powerflow.failure import Failure
+from portdraw.powerflow.failure_reader import Base
 from portdraw.powerflow.failure_result import FailureResult
-from portdraw.powerflow.failure_study import Base, base_state, study_one
-from portdraw.powerflow.network import Network, NetUnit
+from portdraw.powerflow.failure_study import base_state, study_one
+from portdraw.powerflow.network import NetUnit, Network
 from portdraw.powerflow.shedding import Ranked, shed_groups
-from portdraw.powerflow.solve import Solution, solve_after
+from portdraw.powerflow.solution import Solution
+from portdraw.powerflow.solve import solve_after
 
 _PRIORITIES = ("critical", "high", "low")
 _MOST_TRIED = 400

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from portdraw.powerflow.load import Load
-from portdraw.powerflow.network import Network, NetUnit
+from portdraw.powerflow.network import NetUnit, Network
 from portdraw.powerflow.solve import solve
 from portdraw.powerflow.source_load import battery_minutes
 from portdraw.powerflow.sources import dead_circuits, incomer_of
