@@ -28,6 +28,7 @@ PACKAGES = {
     "rsyslogd": "rsyslog rsyslog-openssl rsyslog-gnutls",
     "chromium": "chromium",
     "npm": "npm",
+    "ngspice": "ngspice",
 }
 RECORDINGS = "PORTDRAW_RECORDINGS"
 AXE_VERSION = "4.14.1"

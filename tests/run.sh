@@ -8,7 +8,7 @@ cd "$here"
 missing=""
 for pair in snmpd:snmpd snmpbulkwalk:snmp prometheus:prometheus promtool:prometheus chromium:chromium \
   rsyslogd:rsyslog prometheus-alertmanager:prometheus-alertmanager amtool:prometheus-alertmanager npm:npm \
-  systemd-analyze:systemd kubectl:kubernetes-client; do
+  systemd-analyze:systemd kubectl:kubernetes-client ngspice:ngspice; do
   command -v "${pair%%:*}" >/dev/null 2>&1 || [ -x "/usr/sbin/${pair%%:*}" ] || missing="$missing ${pair##*:}"
 done
 # no programs, so asked for by name: a library of the browser's driver, and the TLS drivers of the log server
