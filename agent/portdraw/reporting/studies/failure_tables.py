@@ -9,18 +9,15 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from portdraw.plan.load_case import Case
-from portdraw.powerflow.failure import FailureKind
-from portdraw.powerflow.failure_result import FailureResult
 from portdraw.powerflow.mend import Mend
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.studies.cautions import STUDY_CAUTION
+from portdraw.reporting.studies.failure_words import alike, count_of, fine_by_kind, fine_words, more_words
 from portdraw.reporting.studies.site_study import FailureRow, Grade, SiteStudy
 from portdraw.reporting.studies.study_text import parts_text, print_parts, text_table
 from portdraw.reporting.studies.study_words import (
     GRADE_TITLES,
     HEADS,
-    WHEN,
     capital,
     count_words,
     dark_names,
@@ -32,7 +29,6 @@ from portdraw.reporting.studies.study_words import (
     names,
     normal_words,
     promise_words,
-    subject_words,
     verdict_words,
     worst_words,
 )
@@ -48,6 +44,7 @@ _STYLES = {
 }
 _DETAILED = 8  # failures told in full; the rest of them in a table
 _NAMES_SHOWN = 12
+_FINE_SHOWN = 40
 _ASSUMED_SHOWN = 12
 
 
@@ -109,7 +106,7 @@ def _judged(study: SiteStudy, grade: Grade) -> Iterator[RenderableType]:
     for row in rows[:detailed]:
         yield Text(plain(capital(row.what)), style=_STYLES[grade])
         yield Padding(_cases(row), (0, 0, 0, 2))
-        for line in _more(row):
+        for line in more_words(row, _NAMES_SHOWN):
             yield Padding(Text(plain(line, 600)), (0, 0, 0, 2))
     if rows[detailed:]:
         yield _worst_only(rows[detailed:])
@@ -128,41 +125,6 @@ def _cases(row: FailureRow) -> Table:
         text = plain(f"{words}; {lasting}" if lasting else words)
         table.add_row(HEADS[case], verdict_words(result), text, *map(str, counts))
     return table
-
-
-def _more(row: FailureRow) -> Iterator[str]:
-    yield from _by_case("dark", [(case, dark_names(result)) for case, result in row.results])
-    yield from _by_case("may go dark", [(case, may_names(result)) for case, result in row.results])
-    case, result = row.worst
-    single = row.failure.kind is not FailureKind.ALL_UNBACKED_AC
-    if result.verdict.alone:
-        yield f"Not judged, as nothing else could power them: {names(result.verdict.alone, _NAMES_SHOWN)}."
-    if result.on_one_leg and single:
-        yield f"On one leg then: {names(result.on_one_leg, _NAMES_SHOWN)}."
-    if result.unreachable:
-        yield f"Unreachable, but powered: {names(result.unreachable, _NAMES_SHOWN)}."
-    if result.restarts:
-        yield f"Go off and start again on the way: {names(result.restarts, _NAMES_SHOWN)}."
-    if result.may_restart:
-        yield f"May go off and start again on the way (not declared): {names(result.may_restart, _NAMES_SHOWN)}."
-    others = [found for found in result.over if found is not result.worst]
-    if others:
-        yield f"Also over, {WHEN[case]}: {'; '.join(limit_words(found) for found in others[:3])}."
-    promised = [line for line in result.verdict.reasons if "lasts" in line or "watts" in line]
-    for line in promised:
-        yield f"{line}."
-
-
-def _by_case(kind: str, found: list[tuple[Case, tuple[str, ...]]]) -> Iterator[str]:
-    """Name devices load by load, once where they are the same."""
-    said: set[str] = set()
-    for case, devices in found:
-        new = [name for name in devices if name not in said]
-        if not new:
-            continue
-        also = "also " if said else ""
-        yield f"{kind[0].upper()}{kind[1:]} {WHEN[case]}: {also}{names(new, _NAMES_SHOWN)}."
-        said.update(devices)
 
 
 def _worst_only(rows: list[FailureRow]) -> Table:
@@ -206,8 +168,8 @@ def _listed(study: SiteStudy) -> Iterator[RenderableType]:
     table.columns[0].ratio, table.columns[1].ratio = 2, 3
     for case in study.cases:
         table.add_column(HEADS[case], justify="right", no_wrap=True)
-    for what, row in _alike(rows):
-        counts = [_count(result) for _, result in row.results]
+    for what, row in alike(rows):
+        counts = [count_of(result) for _, result in row.results]
         _, result = row.worst
         said = names(dark_names(result), _NAMES_SHOWN)
         if result.may_go_dark:
@@ -219,50 +181,19 @@ def _listed(study: SiteStudy) -> Iterator[RenderableType]:
     yield table
 
 
-def _alike(rows: list[FailureRow]) -> Iterator[tuple[str, FailureRow]]:
-    alike: dict[tuple[tuple[tuple[str, ...], tuple[str, ...]], ...], list[FailureRow]] = {}
-    for row in rows:
-        key = tuple((result.dark, result.may_go_dark) for _, result in row.results)
-        alike.setdefault(key, []).append(row)
-    for same in alike.values():
-        told = max(same, key=lambda row: len(row.worst[1].unreachable))
-        yield "; ".join(row.what for row in same), told
-
-
-def _count(result: FailureResult) -> str:
-    may = len(result.may_go_dark)
-    return f"{len(result.dark)}+{may}?" if may else str(len(result.dark))
-
-
 def _fine(study: SiteStudy) -> Iterator[RenderableType]:
-    rows = [row for row in study.rows if row.grade is Grade.FINE]
-    if not rows:
+    kinds = fine_by_kind(study)
+    if not kinds:
         return
-    yield Text(f"\n{GRADE_TITLES[Grade.FINE]}: {len(rows)} failures, nothing dark", style="bold")
+    count = sum(len(some) for _, some in kinds)
+    yield Text(f"\n{GRADE_TITLES[Grade.FINE]}: {count} failures, nothing dark", style="bold")
     table = text_table("kind", "what may fail")
     table.columns[0].no_wrap = True
-    for kind in FailureKind:
-        found = [row for row in rows if row.failure.kind is kind]
-        if found:
-            some = ", ".join(subject_words(row) for row in found[:40])
-            more = f" and {len(found) - 40} more" if len(found) > 40 else ""
-            table.add_row(kind.value, plain(some + more, 2000))
+    for kind, some in kinds:
+        table.add_row(kind, plain(names(some, _FINE_SHOWN), 4000))
     yield table
-    tight = max(
-        ((case, row, result) for row in rows for case, result in row.results if result.worst is not None),
-        key=lambda found: 0.0 if found[2].worst is None else found[2].worst.share,
-        default=None,
-    )
-    if tight is not None:
-        case, row, result = tight
-        yield Text(plain(f"The tightest of them: {row.what}, {WHEN[case]}; {limit_words(result.worst)}."))
-    lasting = [
-        (result.minutes, case, row) for row in rows for case, result in row.results if result.minutes is not None
-    ]
-    if lasting:
-        _, case, row = min(lasting, key=lambda found: found[0])
-        result = dict(row.results)[case]
-        yield Text(plain(f"On battery: {row.what}, {WHEN[case]}; {minutes_words(result)}."))
+    for line in fine_words(study):
+        yield Text(plain(line))
 
 
 def _ending(study: SiteStudy) -> Iterator[RenderableType]:
