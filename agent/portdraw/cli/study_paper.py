@@ -22,11 +22,12 @@ def head_of(file: Path, site: Site) -> PaperHead:
         raise typer.Exit(COULD_NOT_READ) from None
 
 
-def give_paper(text: str, file: Path) -> None:
-    """Write a paper and say where; ends with exit code 3 where that can't be done."""
+def give_paper(text: str, file: Path, *, quiet: bool = False) -> None:
+    """Write a paper and, unless `quiet`, say where; ends with exit code 3 where that can't be done."""
     try:
         write_paper(text, file)
     except PaperError as error:
         tell(str(error))
         raise typer.Exit(COULD_NOT_READ) from None
-    print(f"wrote {file}")
+    if not quiet:
+        print(f"wrote {file}")

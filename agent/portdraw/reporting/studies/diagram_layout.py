@@ -78,16 +78,30 @@ def _parts(network: Network, units: Sequence[NetUnit]) -> Iterator[list[NetUnit]
 
 
 def _ordered(network: Network, units: Sequence[NetUnit]) -> list[NetUnit]:
-    """By circuit as the circuits first come, within a circuit by tier; sources of feeds come first."""
+    """By incomer, panel and circuit as they first come, so that no bus crosses another; within a circuit by tier.
+
+    What feeds others and is fed by none comes first.
+    """
     first: dict[str, int] = {}
     for place, unit in enumerate(sorted(units, key=lambda unit: bool(unit.feeds))):
-        first.setdefault(circuit_of(network, unit), place)
+        for name in _above(network, unit):
+            first.setdefault(name, place)
     places = {unit.index: place for place, unit in enumerate(units)}
 
-    def key(unit: NetUnit) -> tuple[int, int, int]:
-        return (first[circuit_of(network, unit)], network.tree.tier(unit.name), places[unit.index])
+    def key(unit: NetUnit) -> tuple[int, ...]:
+        above = (first[name] for name in _above(network, unit))
+        return (*above, network.tree.tier(unit.name), places[unit.index])
 
     return sorted(units, key=key)
+
+
+def _above(network: Network, unit: NetUnit) -> tuple[str, str, str]:
+    """What feeds the panel, the panel and the circuit of a unit's first supply; marked, as names may be alike."""
+    circuit = circuit_of(network, unit)
+    declared = network.site.circuits.get(circuit)
+    panel = "" if declared is None else declared.panel
+    above = network.site.panels.get(panel)
+    return (f"above {'' if above is None else above.fed_from}", f"panel {panel}", f"circuit {circuit}")
 
 
 def _strip(network: Network, units: Sequence[NetUnit]) -> Strip:

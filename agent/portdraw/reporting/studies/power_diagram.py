@@ -25,8 +25,8 @@ _LEFT, _TOP = 8.0, 16.0
 _INCOMER, _PANEL, _BREAKER, _CIRCUIT_BUS = _TOP, _TOP + 40, _TOP + 66, _TOP + 104
 _UPS, _UNIT = _TOP + 112, _TOP + 164
 _BELOW = _UNIT + BOX_HEIGHT
-_LANE = _BELOW + 46.0
-_LANE_STEP = 16.0
+_LANE = _BELOW + 50.0
+_LANE_STEP = 17.0
 _FEED_DASH = "6 4"
 _THIN, _THICK = 1.0, 2.4
 _SMALL = 8.0
@@ -55,7 +55,7 @@ class _Strip:
         self._lanes = [unit for unit in self._units if any(port.child in self._x for port in unit.feed_ports)]
         zones = f", {'zone' if len(strip.zones) == 1 else 'zones'} {', '.join(strip.zones)}" if strip.zones else ""
         name = plain(f"{title}{zones}{f', part {number} of {of}' if of > 1 else ''}")
-        width = 2 * _LEFT + COLUMN * max(1, len(self._units))
+        width = 2 * _LEFT + COLUMN * max(1, len(self._units)) + 26
         height = _LANE + _LANE_STEP * max(1, len(self._lanes)) + 4
         self._drawing = Drawing(f"{number}", name, width, height)
 
@@ -108,7 +108,7 @@ class _Strip:
             self._drawing.dots.append(Dot(x, _INCOMER + 12))
 
     def _panel(self, name: str, xs: Sequence[float]) -> None:
-        left, right = min(xs) - 30, max(xs) + 30
+        left, right = min(xs) - 46, max(xs) + 46
         self._drawing.lines.append(Line(left, _PANEL, right, _PANEL, 3.0))
         said = fitted(plain(f"panel {name}"), right - left, _SMALL)
         self._drawing.labels.append(Label(left, _PANEL - 5, said, _SMALL, "start"))
@@ -128,7 +128,7 @@ class _Strip:
         if out:
             drawing.cross(middle, _BREAKER + 5, 6)
         drawing.lines.append(Line(middle, _BREAKER + 10, middle, _CIRCUIT_BUS, width))
-        room = COLUMN / 2 + (max(xs) - min(xs)) / 2 - 12
+        room = COLUMN - 20 + (max(xs) - min(xs)) / 2
         drawing.labels.append(
             Label(middle + 9, _BREAKER + 8, fitted(plain(name), room, _SMALL), _SMALL, "start", bold=True)
         )
@@ -206,7 +206,9 @@ class _Strip:
         legs = {CarriedBy.AC: "on local AC", CarriedBy.FEED: "on PoE feed", CarriedBy.EITHER: "leg not declared"}
         leg = legs.get(standing.leg, "") if unit.feeds else "on its supplies"
         share = f"{demand.asked_w / limit_w * 100:.0f} %, " if limit_w > 0 and math.isfinite(limit_w) else ""
-        drawing.labels.append(Label(middle, _UNIT + 39, f"{'OVER: ' if over else ''}{share}{leg}", _SMALL, bold=over))
+        drawing.labels.append(
+            Label(middle, _UNIT + 39, f"OVER, {share.rstrip(', ')}" if over else f"{share}{leg}", _SMALL, bold=over)
+        )
         if ports.dark or ports.may or power == MAY:
             drawing.boxes.append(Box(x, _UNIT + BOX_HEIGHT - 27, BOX_WIDTH, 27, "hatch", 1.0))
             word = (
@@ -232,15 +234,16 @@ class _Strip:
     def _feeds(self) -> None:
         for place, feeder in enumerate(self._lanes):
             y = _LANE + _LANE_STEP * place
-            here = [(child, at) for child, at in self._fed_by(feeder)]
+            here = self._fed_by(feeder)
             left = self._x[feeder.index] - 26
             xs = [left, *(self._riser(child, at) for child, at in here)]
             drop = _BELOW
-            self._drawing.lines.append(Line(left, drop, left, y, _THICK, _FEED_DASH))
-            self._drawing.lines.append(Line(min(xs), y, max(xs), y, _THICK, _FEED_DASH))
+            width = _THICK if any(self._carries(child, at) for child, at in here) else _THIN
+            self._drawing.lines.append(Line(left, drop, left, y, width, _FEED_DASH))
+            self._drawing.lines.append(Line(min(xs), y, max(xs), y, width, _FEED_DASH))
             self._drawing.dots.append(Dot(left, y))
             said = fitted(plain(f"PoE feeds of {feeder.name}"), COLUMN * 1.6, _SMALL)
-            self._drawing.labels.append(Label(left + 8, y - 3, said, _SMALL, "start", ground=True))
+            self._drawing.labels.append(Label(left + 8, y - 5, said, _SMALL, "start", ground=True))
             for child, at in here:
                 self._drawing.dots.append(Dot(self._riser(child, at), y))
                 self._riser_line(child, at, y)
@@ -264,12 +267,10 @@ class _Strip:
     def _riser_line(self, unit: NetUnit, place: int, y: float) -> None:
         """The feed from its lane up to the unit, with port, class and watts beside it."""
         solution, x = self._solution, self._riser(unit, place)
-        standing, feed = solution.standing(unit.index), unit.feeds[place]
+        feed = unit.feeds[place]
         feeder = self._network.units[feed.feeder]
         port = feeder.ports[feed.at]
-        given = solution.port_state(feed.feeder, feed.at) if solution.power(feed.feeder) != DARK else DARK
-        lost = standing.feeds[place] == 0 or given == DARK
-        carries = not lost and standing.leg in (CarriedBy.FEED, CarriedBy.EITHER) and place == standing.first
+        lost, carries = self._lost(unit, place), self._carries(unit, place)
         self._drawing.lines.append(Line(x, _BELOW, x, y, _THICK if carries else _THIN, _FEED_DASH))
         if lost:
             self._drawing.cross(x, _BELOW + 12)
@@ -281,7 +282,18 @@ class _Strip:
         watts = asks[place].most_w if place < len(asks) else 0.0
         shed = feed.at in solution.demand(feed.feeder).cut
         state = ("shed" if shed else "out") if lost else f"{watts:.1f} W"
-        self._drawing.labels.append(
-            Label(x + 6, _BELOW + 11, fitted(f"port {port.key}, cl {said}", COLUMN / 2 - 2, _SMALL), _SMALL, "start")
-        )
-        self._drawing.labels.append(Label(x + 6, _BELOW + 21, state, _SMALL, "start", bold=lost))
+        for step, text in ((11, f"port {port.key}"), (21, f"class {said}"), (31, state)):
+            room = COLUMN / 2 - 2
+            label = Label(x + 6, _BELOW + step, fitted(text, room, _SMALL), _SMALL, "start", bold=lost and step == 31)
+            self._drawing.labels.append(label)
+
+    def _lost(self, unit: NetUnit, place: int) -> bool:
+        """Whether a feed is out: nothing comes from its port."""
+        feed, solution = unit.feeds[place], self._solution
+        given = solution.port_state(feed.feeder, feed.at) if solution.power(feed.feeder) != DARK else DARK
+        return solution.standing(unit.index).feeds[place] == 0 or given == DARK
+
+    def _carries(self, unit: NetUnit, place: int) -> bool:
+        standing = self._solution.standing(unit.index)
+        on_feed = standing.leg in (CarriedBy.FEED, CarriedBy.EITHER) and place == standing.first
+        return on_feed and not self._lost(unit, place)
