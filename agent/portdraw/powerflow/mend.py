@@ -1,6 +1,8 @@
 """What would mend it: settings and supplies that keep what a failure would darken, each tried out on the whole site.
 
-Three kinds, cheapest first. One port's priority, by one step, that keeps the most critical devices; the priorities
+What keeps the promise comes first, then what only helps.
+
+Three kinds. One port's priority, by one step, that keeps the most critical devices; the priorities
 of the unit that sheds, put in the order of what hangs below; and watts: another supply module, or a higher class for
 the feed. Nothing is proposed that was not worked out anew with the change made.
 """
@@ -93,7 +95,7 @@ def mends_for(network: Network, failure: Failure, cases: Sequence[Case]) -> tupl
             mend = _tried(network, failure, states, change, at, held)
             if mend is not None:
                 found.append(mend)
-    return tuple(found)
+    return tuple(sorted(found, key=lambda mend: not mend.mends))
 
 
 def _holds(result: FailureResult) -> bool:
@@ -265,7 +267,7 @@ class _Shedding:
         notes: tuple[str, ...] = ()
         if under:
             notes = (
-                f"{' and '.join(under)} then go before single devices of {self.unit.name}: agree on it first; "
+                f"{' and '.join(under)} then {'goes' if len(under) == 1 else 'go'} before single devices of {self.unit.name}: agree on it first; "
                 "plan will name it.",
             )
         return _Change(_with_ports(self.network.site, self.unit.name, ports), self.unit.name, tuple(words), notes)

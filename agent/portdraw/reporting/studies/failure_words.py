@@ -45,6 +45,9 @@ def more_words(row: FailureRow, most: int) -> Iterator[str]:
 
 def _by_case(kind: str, most: int, found: list[tuple[Case, tuple[str, ...]]]) -> Iterator[str]:
     """Name devices load by load, once where they are the same."""
+    if len(found) > 1 and found[0][1] and all(set(devices) == set(found[0][1]) for _, devices in found):
+        yield f"{kind[0].upper()}{kind[1:]} under every load: {names(found[0][1], most)}."
+        return
     said: set[str] = set()
     for case, devices in found:
         new = [name for name in devices if name not in said]

@@ -80,7 +80,7 @@ class MaintenanceSheet:
 
 
 def maintenance_sheet(site: Site, action: str, cases: Sequence[Case]) -> MaintenanceSheet:
-    """Work out a planned piece of work. Raises ActionError where the action names nothing that can be switched off."""
+    """Work out a planned piece of work. Raises ActionError where its words name nothing that can be switched off."""
     network = network_of(site)
     failure = failure_of(network, action)
     rows: list[tuple[Case, FailureResult]] = []
@@ -169,7 +169,10 @@ def legs_of(network: Network, unit: NetUnit) -> list[str]:
             continue
         keeper = f"; keeper: {circuit.keeper}" if circuit.keeper else ""
         call = f", {circuit.keeper_call}" if circuit.keeper_call else ""
-        found.append(f"local AC: circuit {source}, panel {circuit.panel}, breaker {circuit.breaker}{keeper}{call}")
+        others = [network.units[at].name for at in network.on_source.get(source, ()) if at != unit.index]
+        beside = f"; also on it: {', '.join(others)}, so use the unit's own plug or switch" if others else ""
+        where = f"circuit {source}, panel {circuit.panel}, breaker {circuit.breaker}"
+        found.append(f"local AC: {where}{keeper}{call}{beside}")
     for feed in unit.feeds:
         feeder = network.units[feed.feeder]
         found.append(

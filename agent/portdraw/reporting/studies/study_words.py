@@ -153,7 +153,9 @@ def worst_words(study: SiteStudy) -> list[str]:
     row = next((row for row in study.rows if row.finding), None)
     if row is None:
         judged = [row for row in study.rows if row.results[0][1].verdict.outcome is not Outcome.NOT_JUDGED]
-        return [f"All {len(judged)} failures that the site promises to survive are survived, with the margin kept."]
+        shed = sum(row.grade is Grade.SHEDS for row in study.rows)
+        how = f", {shed} of them by shedding what the promise lets go" if shed else ", with the margin kept"
+        return [f"All {len(judged)} failures that the site promises to survive are survived{how}."]
     lines = [f"The worst failure: {row.what}."]
     return [*lines, *(f"  {WHEN[case]}: {case_words(result, 6)}." for case, result in row.results)]
 
