@@ -1,10 +1,8 @@
 """What would mend it: settings and supplies that keep what a failure would darken, each tried out on the whole site.
 
-What keeps the promise comes first, then what only helps.
-
-Three kinds. One port's priority, by one step, that keeps the most critical devices; the priorities
-of the unit that sheds, put in the order of what hangs below; and watts: another supply module, or a higher class for
-the feed. Nothing is proposed that was not worked out anew with the change made.
+Three kinds: one port's priority, by one step, that keeps the most critical devices; the priorities of the unit that
+sheds, put in the order of what hangs below; and watts, as another supply module or a higher class for the feed. What
+keeps the promise comes first, then what only helps. Nothing is proposed that was not worked out with the change made.
 """
 
 from __future__ import annotations
@@ -266,10 +264,8 @@ class _Shedding:
                 under.append(self.network.units[port.child].name)
         notes: tuple[str, ...] = ()
         if under:
-            notes = (
-                f"{' and '.join(under)} then {'goes' if len(under) == 1 else 'go'} before single devices of {self.unit.name}: agree on it first; "
-                "plan will name it.",
-            )
+            first = f"{' and '.join(under)} then {'goes' if len(under) == 1 else 'go'} before single devices"
+            notes = (f"{first} of {self.unit.name}: agree on it first; plan will name it.",)
         return _Change(_with_ports(self.network.site, self.unit.name, ports), self.unit.name, tuple(words), notes)
 
     def _named(self, at: int) -> str:

@@ -91,6 +91,7 @@ def limit_margins(site: Site, cases: Sequence[Case] = STEADY) -> tuple[MarginRow
     return tuple(
         MarginRow(subject, limit, tuple(_cells(site, network, subject, limit, figures, solved)))
         for (subject, limit), figures in sorted(found.items(), key=lambda one: _order(order, *one[0]))
+    )
 
 
 def _order(order: Mapping[str, int], subject: str, limit: str) -> tuple[int, int, tuple[int, ...], bool]:
