@@ -9,6 +9,7 @@ import typer
 
 from portdraw.cli.problems import FINDINGS, FINE
 from portdraw.cli.study_paper import give_paper, head_of
+from portdraw.plan.finding import Finding, FindingSeverity
 from portdraw.plan.loader import load_site
 from portdraw.plan.plan_error import PlanError
 from portdraw.plan.structure import check_structure
@@ -16,6 +17,7 @@ from portdraw.plan.tree import Tree
 from portdraw.reporting.load_schedule import stands
 from portdraw.reporting.planned_watts import planned_loads
 from portdraw.reporting.studies.limit_margins import limit_margins
+from portdraw.reporting.studies.meeting_findings import meeting_findings
 from portdraw.reporting.studies.plan_json import plan_document
 from portdraw.reporting.studies.plan_page import plan_html
 from portdraw.reporting.studies.plan_tables import PlanPapers, print_plan
@@ -41,7 +43,7 @@ def plan(
         typer.echo(str(error), err=True)
         raise typer.Exit(2) from None
     tree = Tree(loaded)
-    findings = check_structure(loaded, tree)
+    findings = sorted([*check_structure(loaded, tree), *meeting_findings(loaded)], key=_rank)
     schedule = planned_loads(loaded, tree)
     papers = PlanPapers(loaded, schedule, findings, limit_margins(loaded), tuple(port_rows(loaded, schedule)))
     if html is not None:
@@ -51,3 +53,7 @@ def plan(
     elif html is None:
         print_plan(papers)
     raise typer.Exit(FINE if stands(schedule, findings) else FINDINGS)
+
+
+def _rank(finding: Finding) -> int:
+    return list(FindingSeverity).index(finding.severity)

@@ -87,6 +87,9 @@ class Drawing:
 
 
 def fitted(text: str, width: float, size: float) -> str:
-    """Return a text cut so that it is no wider than `width`, the cut shown."""
+    """Return a text no wider than `width`: where it is cut, in its middle, as names differ at their ends."""
     most = max(3, int(width / (size * CHARACTER_WIDTH)))
-    return text if len(text) <= most else text[: most - 1].rstrip() + "\N{HORIZONTAL ELLIPSIS}"
+    if len(text) <= most:
+        return text
+    tail = (most - 1) * 2 // 5
+    return f"{text[: most - 1 - tail].rstrip()}\N{HORIZONTAL ELLIPSIS}{text[len(text) - tail :].lstrip()}"

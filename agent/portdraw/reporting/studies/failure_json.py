@@ -7,7 +7,7 @@ from typing import Any
 
 from portdraw.powerflow.failure_result import FailureResult
 from portdraw.powerflow.limit_state import LimitState
-from portdraw.powerflow.mend import Mend
+from portdraw.powerflow.site_mend import SiteMend
 from portdraw.reporting.studies.cautions import STUDY_CAUTION
 from portdraw.reporting.studies.site_study import FailureRow, SiteStudy
 from portdraw.reporting.studies.study_words import normal_words, promise_words, worst_words
@@ -104,7 +104,7 @@ def result_document(result: FailureResult) -> dict[str, Any]:
     }
 
 
-def _mend(mend: Mend) -> dict[str, Any]:
+def _mend(mend: SiteMend) -> dict[str, Any]:
     return {
         "unit": mend.unit,
         "changes": list(mend.changes),

@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from portdraw.powerflow.mend import Mend
+from portdraw.powerflow.site_mend import SiteMend
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.studies.cautions import STUDY_CAUTION
 from portdraw.reporting.studies.failure_words import alike, count_of, fine_by_kind, fine_words, more_words
@@ -93,7 +93,7 @@ def _first_mend(study: SiteStudy) -> Iterator[RenderableType]:
         return
 
 
-def _settings(mend: Mend) -> str:
+def _settings(mend: SiteMend) -> str:
     return f"{len(mend.changes)} port priorities of {mend.unit}, listed below"
 
 

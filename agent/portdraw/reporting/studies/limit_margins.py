@@ -19,7 +19,8 @@ from portdraw.powerflow.failure import all_unbacked_ac
 from portdraw.powerflow.limit_state import LimitState, limit_states
 from portdraw.powerflow.load import DARK, planned_load
 from portdraw.powerflow.network import Network, network_of
-from portdraw.powerflow.solve import Solution, solve
+from portdraw.powerflow.solution import Solution
+from portdraw.powerflow.solve import solve
 from portdraw.powerflow.state import NOTHING_OUT, Outage
 
 _STEP = 1e-9

@@ -123,7 +123,7 @@ def failure_of(network: Network, action: str) -> Failure:
     word, kind = _kind_of(wanted)
     name = wanted[len(word) :].strip() if word else wanted
     for failure in singles:
-        if _port_of(failure) == wanted:
+        if wanted and _port_of(failure) == wanted:
             return failure
         same_kind = kind is None or failure.kind is kind
         if failure.subject == name and same_kind and (kind is not None or failure.kind in _PLAIN):

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from portdraw.powerflow.load import DARK, MAY
 from portdraw.powerflow.network import NetUnit
-from portdraw.powerflow.solve import Solution
+from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.source_load import battery_minutes, on_battery
 from portdraw.powerflow.unit_flow import CarriedBy
 from portdraw.reporting.plain_text import plain
@@ -115,7 +115,7 @@ class _Strip:
         backed = [gen for gen, one in self._network.site.generators.items() if name in one.feeds]
         if backed:
             said = fitted(plain(f"generator {backed[0]}"), COLUMN, _SMALL)
-            self._drawing.labels.append(Label(right, _PANEL - 5, said, _SMALL, "end"))
+            self._drawing.labels.append(Label(min(xs) + 6, _PANEL + 11, said, _SMALL, "start"))
 
     def _circuit(self, name: str, xs: Sequence[float], middle: float) -> None:
         circuit = self._network.site.circuits[name]

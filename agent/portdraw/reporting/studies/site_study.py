@@ -14,8 +14,8 @@ from portdraw.powerflow.failure_result import FailureResult, Outcome
 from portdraw.powerflow.failure_study import FailureStudy, study_failures
 from portdraw.powerflow.limit_state import LimitState, limit_states
 from portdraw.powerflow.load import planned_load
-from portdraw.powerflow.mend import Mend, mends_for
 from portdraw.powerflow.network import Network, network_of
+from portdraw.powerflow.site_mend import SiteMend, site_mends
 from portdraw.powerflow.state import NOTHING_OUT, Outage
 
 LOADS: dict[str, tuple[Case, ...]] = {
@@ -118,7 +118,7 @@ class SiteStudy:
     studies: tuple[tuple[Case, FailureStudy], ...]
     normal: tuple[NormalCase, ...]
     rows: tuple[FailureRow, ...]
-    mends: tuple[tuple[FailureRow, tuple[Mend, ...]], ...]
+    mends: tuple[tuple[FailureRow, tuple[SiteMend, ...]], ...]
 
     @property
     def cases(self) -> tuple[Case, ...]:
@@ -173,6 +173,9 @@ class SiteStudy:
         for _, study in self.studies:
             for unit in study.load.units:
                 found.update(dict.fromkeys(unit.reasons.values()))
+            solved = study.base.likely
+            for at in range(len(self.network.units)):
+                found.update(dict.fromkeys(solved.demand(at).reasons))
         return tuple(found)
 
 
@@ -191,13 +194,17 @@ def study_site(
     )
     rows = sorted(_rows(studies), key=_order)
     broken = [row for row in rows if row.grade in (Grade.BREAKS, Grade.MAY_BREAK)][:MOST_MENDED] if mend else []
+    survived = {
+        case: frozenset(one.what for one in study.results if one.verdict.outcome is Outcome.SURVIVED)
+        for case, study in studies
+    }
     return SiteStudy(
         site=site,
         network=network,
         studies=studies,
         normal=tuple(_normal(case, study) for case, study in studies),
         rows=tuple(rows),
-        mends=tuple((row, mends_for(network, row.failure, cases)) for row in broken),
+        mends=tuple((row, site_mends(network, row.failure, cases, survived)) for row in broken),
     )
 
 

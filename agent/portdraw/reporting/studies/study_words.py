@@ -9,7 +9,7 @@ from portdraw.plan.load_case import Case
 from portdraw.powerflow.failure import FailureKind
 from portdraw.powerflow.failure_result import FailureResult, Outcome, Place
 from portdraw.powerflow.limit_state import LimitState
-from portdraw.powerflow.mend import Mend, MendedCase
+from portdraw.powerflow.site_mend import MendedCase, SiteMend
 from portdraw.reporting.studies.site_study import FailureRow, Grade, SiteStudy, overloads
 from portdraw.reporting.wording import age, limit, watts
 
@@ -27,6 +27,7 @@ HEADS = {
     Case.STARTUP: "start-up",
     Case.MAXIMUM: "maximum",
 }
+LEAST_TOLD_W = 0.05  # less reads as 0.0 W
 COMFORTABLE = 0.8  # of a limit; common practice
 GRADE_TITLES = {
     Grade.BREAKS: "Not survived: the site's promise is broken",
@@ -58,7 +59,9 @@ def limit_words(found: LimitState | None) -> str:
         said += f" ({percent(found.share)})"
     if ledger:
         said += f" {ledger}"
-    return f"{said}, {watts(found.short_w)} short" if found.over else said
+    if not found.over:
+        return said
+    return f"{said}, just over" if found.short_w < LEAST_TOLD_W else f"{said}, {watts(found.short_w)} short"
 
 
 def dark_names(result: FailureResult) -> tuple[str, ...]:
@@ -207,7 +210,7 @@ def promise_words(study: SiteStudy) -> str:
     return f"{said}; loss of all AC without a generator, {level} for {after.minutes:g} min."
 
 
-def mend_case_words(mend: Mend, case: MendedCase) -> str:
+def mend_case_words(mend: SiteMend, case: MendedCase) -> str:
     """Return what a change does under one load: "survived; core 440.1 of 660 W (67 %); nothing dark"."""
     share = case.need_w / case.limit_w if case.limit_w > 0 else math.inf
     unit = mend.unit
@@ -224,7 +227,7 @@ def mend_case_words(mend: Mend, case: MendedCase) -> str:
     return "; ".join(parts)
 
 
-def mend_title(mend: Mend) -> str:
+def mend_title(mend: SiteMend) -> str:
     """Return whether a change mends it, or only helps."""
     return "mends it" if mend.mends else "helps, does not mend it"
 

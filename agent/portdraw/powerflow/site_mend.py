@@ -1,4 +1,4 @@
-"""What would mend it: settings and supplies that keep what a failure would darken, each tried out on the whole site.
+"""Changes to the site file that would mend a failure, each tried out on the whole site under every load.
 
 Three kinds: one port's priority, by one step, that keeps the most critical devices; the priorities of the unit that
 sheds, put in the order of what hangs below; and watts, as another supply module or a higher class for the feed. What
@@ -7,7 +7,7 @@ keeps the promise comes first, then what only helps. Nothing is proposed that wa
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -19,7 +19,7 @@ from portdraw.powerflow.failure_study import base_state, solution_after, study_f
 from portdraw.powerflow.load import DARK, planned_load
 from portdraw.powerflow.network import NetUnit, Network, network_of
 from portdraw.powerflow.shedding import Ranked, groups_to_cut, shed_groups
-from portdraw.powerflow.solve import Solution
+from portdraw.powerflow.solution import Solution
 
 Priority = Literal["critical", "high", "low"]
 
@@ -27,6 +27,7 @@ _BY_RANK: tuple[Priority, ...] = ("critical", "high", "low")
 _BY_PRIORITY = ("priority-then-highest-port", "lowest-priority-bank")
 _ORDINALS = ("", "", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
 _MOST_MODULES = 4
+_MOST_UNITS = 3  # of one failure: each change is worked out anew on the whole site
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +62,8 @@ class MendedCase:
 
 
 @dataclass(frozen=True, slots=True)
-class Mend:
-    """One proposed change, as sentences, and what it does. `notes` say what has to be known or agreed first."""
+class SiteMend:
+    """One proposed change, as sentences, and what it does. `unit` is the one that has to shed. `notes` say what has to be known or agreed first."""
 
     unit: str
     failure: str
@@ -76,21 +77,27 @@ class Mend:
         return all(case.keeps_promise for case in self.cases)
 
 
-def mends_for(network: Network, failure: Failure, cases: Sequence[Case]) -> tuple[Mend, ...]:
-    """What would mend a failure that breaks the promise under any of some loads; empty where nothing is known to."""
-    found: list[Mend] = []
-    held: dict[Case, frozenset[str]] = {}
+def site_mends(
+    network: Network, failure: Failure, cases: Sequence[Case], survived: Mapping[Case, Collection[str]]
+) -> tuple[SiteMend, ...]:
+    """What would mend a failure that breaks the promise under any of some loads; empty where nothing is known to.
+
+    `survived` names the failures that the site survives as it is, under each load: a change that breaks one of them
+    is not proposed. Looked at are the units that shed the most, at most a few.
+    """
+    found: list[SiteMend] = []
     states = {case: _state(network, failure, case) for case in cases}
     broken = {case: state for case, state in states.items() if not _holds(state.result)}
     if not broken:
         return ()
     worst = max(broken.values(), key=lambda state: (len(state.result.verdict.broken_by), len(state.result.dark)))
-    for at in dict.fromkeys(at for state in (worst, *broken.values()) for at in state.shedding()):
+    shedding = dict.fromkeys(at for state in (worst, *broken.values()) for at in state.shedding())
+    for at in list(shedding)[:_MOST_UNITS]:
         sheds = _Shedding(network, at, states, worst)
         for change in (sheds.least_step(), sheds.by_criticality(), _modules(network, at, states), _feed_class(sheds)):
             if change is None:
                 continue
-            mend = _tried(network, failure, states, change, at, held)
+            mend = _tried(network, failure, states, change, at, survived)
             if mend is not None:
                 found.append(mend)
     return tuple(sorted(found, key=lambda mend: not mend.mends))
@@ -135,8 +142,8 @@ def _tried(
     states: Mapping[Case, _State],
     change: _Change,
     at: int,
-    held: dict[Case, frozenset[str]],
-) -> Mend | None:
+    survived: Mapping[Case, Collection[str]],
+) -> SiteMend | None:
     """Work the failure out with the change made; None where it keeps nothing or harms another promise."""
     changed = network_of(change.site)
     same = _same_failure(changed, failure)
@@ -150,14 +157,18 @@ def _tried(
         need_w = max(demand.asked_w, demand.booked_w)
         limit_w = solved.standing(at).budget_w
         cases.append(MendedCase(case, state.result, study_one(base, same), need_w, limit_w))
-        if case not in held:
-            held[case] = _held(network, case)
-        if base.dark - state.base_dark or _harms(changed, case, held[case]):
+        if base.dark - state.base_dark:
             return None
     if not any(case.kept for case in cases):
         return None
-    return Mend(
-        change.unit, failure.what, change.words, tuple(cases), (*change.notes, *_weak_points(changed, change))
+    if any(_harms(changed, case, names) for case, names in survived.items()):
+        return None
+    return SiteMend(
+        network.units[at].name,
+        failure.what,
+        change.words,
+        tuple(cases),
+        (*change.notes, *_weak_points(changed, change)),
     )
 
 
@@ -167,16 +178,10 @@ def _same_failure(network: Network, failure: Failure) -> Failure | None:
     return next((one for one in single_failures(network) if one.what == failure.what), None)
 
 
-def _held(network: Network, case: Case) -> frozenset[str]:
-    """Failures that the site survives as it is."""
-    results = study_failures(network, planned_load(network, case)).results
-    return frozenset(result.what for result in results if result.verdict.outcome is Outcome.SURVIVED)
-
-
-def _harms(after: Network, case: Case, held: frozenset[str]) -> bool:
+def _harms(after: Network, case: Case, survived: Collection[str]) -> bool:
     """Whether a promise that held is broken with the change made."""
     results = study_failures(after, planned_load(after, case)).results
-    return any(result.what in held and not _holds(result) for result in results)
+    return any(result.what in survived and not _holds(result) for result in results)
 
 
 def _weak_points(network: Network, change: _Change) -> Iterator[str]:
@@ -360,7 +365,8 @@ def _feed_class(sheds: _Shedding) -> _Change | None:
     most = 4 if feeder.unit.pse is None else feeder.unit.pse.class_max
     if not isinstance(port.classes, int):
         return None
-    need_w = max(state.solution.demand(unit.index).asked_w for state in sheds.states.values())
+    demands = [state.solution.demand(unit.index) for state in sheds.states.values()]
+    need_w = max(max(demand.asked_w, demand.booked_w) for demand in demands)
     for kind in range(port.classes + 1, most + 1):
         site = _with_ports(network.site, feeder.name, {port.key: {"device_class": kind}})
         words = (f"{port.where(feeder)} (feed of {unit.name}): class from {port.classes} to {kind}",)
