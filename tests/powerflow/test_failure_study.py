@@ -1,4 +1,4 @@
-"""The failure study on the ferry terminal against its worked example, and overlay against from scratch on any site."""
+"""The failure study: the ferry terminal against its worked example, overlay against from scratch on any site."""
 
 from __future__ import annotations
 
@@ -264,8 +264,9 @@ def test_where_the_legs_meet() -> None:
 def test_legs_that_meet_below_any_battery_are_false(same: str) -> None:
     site = ferry_terminal()
     source = {"circuit": "quay-3", "panel": "pier-7", "ups": "ups-a"}[same]
+    of_core = "quay-3" if same == "panel" else source
     core = site.units["core"].model_copy(update={"supplies": tuple(
-        one.model_copy(update={"source": source if same != "panel" else "quay-3"}) for one in site.units["core"].supplies
+        one.model_copy(update={"source": of_core}) for one in site.units["core"].supplies
     )})  # fmt: skip
     berth = site.units["berth-1"]
     berth = berth.model_copy(update={"supplies": tuple(

@@ -7,6 +7,7 @@ so that a whole cascade is one such network. A mesh or a regulated output would 
 
 from __future__ import annotations
 
+import importlib
 import importlib.util
 from typing import Any
 
@@ -24,7 +25,7 @@ NETWORKS = 12
 
 def library_volts(found: Cascade) -> dict[str, float]:
     """Volts at every unit's input and every device, as the library has them."""
-    import pandapower as pp
+    pp: Any = importlib.import_module("pandapower")
 
     net: Any = pp.create_empty_network(sn_mva=1e-4)
     buses = {"u0": pp.create_bus(net, vn_kv=VOLTS / 1000)}

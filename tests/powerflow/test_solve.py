@@ -146,7 +146,7 @@ def test_hidden_feeds_book_nothing_until_they_ask_and_the_second_is_refused() ->
     base = base_state(network, planned_load(network, Case.TYPICAL))
     assert sum(base.likely.standing(network.index["core"]).grant.booked_w) == pytest.approx(15.4)
     lost = study_failures(network, planned_load(network, Case.TYPICAL)).of("circuit side")
-    # 100 - 15.4 W: class 6 for the first (60 W), class 3 for the second (15.4 W), which carries 6 W and a camera's 7.6
+    # 100 - 15.4 W: class 6 for the first (60 W), class 3 for the second (15.4 W): 6 W of its own and 6.4 W to give
     assert set(lost.restarts) == {"a", "b"}
     assert lost.dark == ("b-cam",)
 

@@ -201,10 +201,8 @@ class FailureReader:
 
     def _degraded(self, at: int) -> bool:
         now, before = self._likely.demand(at), self._base.likely.demand(at)
-        refused, refused_before = (
-            self._likely.standing(at).grant.refused,
-            self._base.likely.standing(at).grant.refused,
-        )
+        refused = self._likely.standing(at).grant.refused
+        refused_before = self._base.likely.standing(at).grant.refused
         off = self._likely.outage.off_ports.get(at, NO_PORTS)
         if not now.cut and not off and not now.may_drop and refused is refused_before:
             return False

@@ -28,7 +28,7 @@ class Grade(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Meeting:
-    """Where the legs of units meet. `unit` is empty for the whole site; `minutes` for a battery, at the given load."""
+    """Where the legs of units meet. `unit` is empty for the whole site; `minutes` of a battery, at this load."""
 
     grade: Grade
     unit: str
@@ -75,7 +75,7 @@ def _roots(network: Network) -> dict[int, frozenset[str]]:
 
 
 def _meet(network: Network, unit: NetUnit, ac: frozenset[str], feed: frozenset[str], load: Load) -> Meeting | None:
-    """The lowest thing whose loss takes both legs, with batteries flat and no generator running; None if none does."""
+    """The lowest thing whose loss takes both legs, batteries aside; None if none does."""
     site = network.site
     if len(ac | feed) == 1 and next(iter(ac)) in site.ups:
         name = next(iter(ac))

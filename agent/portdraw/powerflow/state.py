@@ -16,7 +16,8 @@ class Outage:
 
     `supplies` are (unit, place) of modules, `feeds` (unit, place) of feeds; `controllers` are units whose ports are
     all off while they themselves run. `off_ports` are ports that are off today or were shed and stay off.
-    `unsure_feeds` may or may not be there, `unsure_ports` may have been shed. `granted_pd_w` [W at the PD input] is an allocation in force, by feed.
+    `unsure_feeds` may or may not be there, `unsure_ports` may have been shed. `granted_pd_w` [W at the PD input] is
+    an allocation in force, by feed. `inputs` are circuits, and inputs of UPS, without power: UPS carry on.
     """
 
     sources: frozenset[str] = frozenset()
