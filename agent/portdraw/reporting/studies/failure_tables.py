@@ -69,6 +69,8 @@ def _parts(study: SiteStudy) -> Iterator[RenderableType]:
     worst = next(iter(study.rows), None)
     for line in worst_words(study):
         style = _STYLES[worst.grade] if worst is not None and worst.finding else "green"
+        if line.startswith("  ") and "not surviv" not in line:
+            style = ""
         indent = 2 if line.startswith("  ") else 0
         yield Padding(Text(plain(line.strip(), 600), style=style), (0, 0, 0, indent))
     yield from _first_mend(study)
