@@ -99,6 +99,11 @@ def study_one(base: Base, failure: Failure, *, whole: bool = False) -> FailureRe
     return FailureReader(base, failure, likely, bounds).result()
 
 
+def solution_after(base: Base, failure: Failure) -> Solution:
+    """The likely figures of the state that a failure leaves."""
+    return _after(base.likely, failure, whole=False)
+
+
 def _all(network: Network, outage: Outage, pairs: bool) -> Iterator[Failure]:
     yield from single_failures(network, outage)
     everything = all_unbacked_ac(network, outage)

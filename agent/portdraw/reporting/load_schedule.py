@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from io import StringIO
 
 from rich import box
@@ -101,7 +101,7 @@ def not_judged(schedule: LoadSchedule) -> str | None:
         return None
     listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
     verb = "are" if len(names) > 1 or names == ("generators",) else "is"
-    return f"{listed} {verb} kept for the failure study, which this version does not make."
+    return f"{listed} {verb} not judged here: `portdraw failures` does."
 
 
 def assumptions(schedule: LoadSchedule) -> list[str]:
@@ -118,7 +118,7 @@ def assumptions(schedule: LoadSchedule) -> list[str]:
 
 def print_schedule(console: Console, schedule: LoadSchedule, findings: list[Finding]) -> None:
     """Print the whole load schedule on a terminal."""
-    for part in _parts(schedule, findings):
+    for part in schedule_parts(schedule, findings):
         console.print(part, highlight=False)
 
 
@@ -129,7 +129,10 @@ def schedule_text(schedule: LoadSchedule, findings: list[Finding]) -> str:
     return "\n".join(line.rstrip() for line in page.getvalue().splitlines())
 
 
-def _parts(schedule: LoadSchedule, findings: list[Finding]) -> Iterator[RenderableType]:
+def schedule_parts(
+    schedule: LoadSchedule, findings: list[Finding], instead_of_ports: Sequence[RenderableType] | None = None
+) -> Iterator[RenderableType]:
+    """Yield the parts of the printed form; other tables may stand in place of those of the ports."""
     yield Text(f"{plain(schedule.site)}: load schedule of the plan", style="bold")
     yield Text(
         "Watts. Devices at the PD input; ports, units and budgets at the PSE output; circuits and UPS at AC.\n"
@@ -139,6 +142,10 @@ def _parts(schedule: LoadSchedule, findings: list[Finding]) -> Iterator[Renderab
     )
     if schedule.units:
         yield from _figures(schedule)
+        if instead_of_ports is None:
+            yield from (_ports(unit) for unit in schedule.units if unit.ports)
+        else:
+            yield from instead_of_ports
     yield from _ending(schedule, findings)
 
 
@@ -160,9 +167,6 @@ def _figures(schedule: LoadSchedule) -> Iterator[RenderableType]:
         yield _sources(schedule)
     yield _tiers(schedule)
     yield _devices(schedule)
-    for unit in schedule.units:
-        if unit.ports:
-            yield _ports(unit)
 
 
 def _titled(title: str, table: Table | PlainTable) -> RenderableType:
