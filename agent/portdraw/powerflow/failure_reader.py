@@ -12,7 +12,7 @@ from portdraw.powerflow.limit_state import LimitState, source_limits, unit_limit
 from portdraw.powerflow.load import DARK, MAY
 from portdraw.powerflow.shedding import STEP_W
 from portdraw.powerflow.solution import Solution
-from portdraw.powerflow.source_load import battery_minutes, source_watts
+from portdraw.powerflow.source_load import battery_minutes, source_watts, supply_watts
 from portdraw.powerflow.unit_flow import CarriedBy
 from portdraw.powerflow.verdict import judged
 
@@ -135,9 +135,13 @@ class FailureReader:
             more = demand.asked_w > was.asked_w + STEP_W or demand.booked_w > was.booked_w + STEP_W
             if more or standing.budget_w < stood.budget_w - STEP_W or standing.leg is not stood.leg:
                 yield from unit_limits(solution, unit)
-            if demand is not was or standing is not stood:
-                for source in unit.sources:
-                    if source not in solution.outage.sources:
+            if unit.sources and (demand is not was or standing is not stood):
+                for place, (now_w, before_w) in enumerate(
+                    zip(supply_watts(solution, at), supply_watts(before, at), strict=True)
+                ):
+                    source = unit.sources[place]
+                    rises = now_w[0] > before_w[0] or now_w[1] > before_w[1]
+                    if rises and source not in solution.outage.sources:
                         sources[source] = None
         sources.update(dict.fromkeys(self._newly_on_battery()))
         yield from self._more_than_before(sources)

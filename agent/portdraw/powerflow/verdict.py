@@ -11,6 +11,7 @@ from portdraw.powerflow.network import Network
 from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.unit_flow import CarriedBy
 
+LOWEST_CRITICALITY = 3
 _NAMED = 6
 _NOT_JUDGED = Verdict(Outcome.NOT_JUDGED, (), (), ())
 _SURVIVED = Verdict(Outcome.SURVIVED, (), (), ())
@@ -35,10 +36,13 @@ def judged(
     if level is None:
         return _NOT_JUDGED
     single = failure.kind is not FailureKind.ALL_UNBACKED_AC
-    cut_off = {at for at, _ in (*dark, *may) if single and solution.standing(at).leg is CarriedBy.NONE}
+    if not dark and not may and minutes is None and not network.uncomputed:
+        return _SURVIVED
+    struck = {at for places in (dark, may) for at, _ in places} if single else set()
+    cut_off = {at for at in struck if solution.standing(at).leg is CarriedBy.NONE}
     alone = [place for place in (*dark, *may) if place[0] in cut_off] if cut_off else []
-    gone = [place for place in dark if place[0] not in cut_off and _counts(network, place, level)]
-    perhaps = [place for place in may if place[0] not in cut_off and _counts(network, place, level)]
+    gone = _promised(network, dark, level, cut_off)
+    perhaps = _promised(network, may, level, cut_off)
     reasons: list[str] = []
     outcome = Outcome.SURVIVED
     if perhaps:
@@ -71,11 +75,15 @@ def _level(promise: MustSurvive, failure: Failure) -> int | None:
         return None if promise.all_unbacked_ac is None else promise.all_unbacked_ac.criticality_up_to
     if failure.kind not in SINGLE_PROMISE or promise.any_single == "none":
         return None
-    return 3 if promise.any_single == "all" else promise.any_single
+    return LOWEST_CRITICALITY if promise.any_single == "all" else promise.any_single
 
 
-def _counts(network: Network, place: Place, level: int) -> bool:
-    return network.units[place[0]].ports[place[1]].criticality <= level
+def _promised(network: Network, places: Sequence[Place], level: int, cut_off: set[int]) -> Sequence[Place]:
+    """Those of some devices that the promise is about."""
+    if level == LOWEST_CRITICALITY and not cut_off:
+        return places
+    units = network.units
+    return [(at, port) for at, port in places if at not in cut_off and units[at].ports[port].criticality <= level]
 
 
 def _holds(network: Network, at: int, level: int) -> bool:
@@ -83,6 +91,6 @@ def _holds(network: Network, at: int, level: int) -> bool:
 
 
 def _names(network: Network, places: Sequence[Place]) -> str:
-    names = [network.units[at].ports[port].device or "" for at, port in places]
-    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
-    return ", ".join(names[:_NAMED]) + more
+    names = [network.units[at].ports[port].device or "" for at, port in places[:_NAMED]]
+    more = f" and {len(places) - _NAMED} more" if len(places) > _NAMED else ""
+    return ", ".join(names) + more
