@@ -37,4 +37,4 @@ echo "== format";       "$bin/ruff" format --check .
 echo "== lint";         "$bin/ruff" check .
 echo "== import order"; "$bin/lint-imports"
 echo "== types";        "$bin/mypy"
-echo "== tests";        "$bin/python" -m pytest -n 3 --dist loadfile "$@"
+echo "== tests";        "$bin/python" -m pytest -n 2 --dist loadfile "$@"

@@ -221,7 +221,7 @@ DUMB: dict[str, tuple[Behaviour, Outcome, str]] = {
 @pytest.mark.parametrize("case", DUMB)
 def test_agents_that_tell_nothing_are_told_apart(case: str) -> None:
     behave, outcome, sentence = DUMB[case]
-    observation = observe(behave, 3.0 if case == "too late" else DEADLINE_S)
+    observation = observe(behave, 3.0)  # the questions of a busy machine may be slow to go out
     assert observation.outcome is outcome, observation.reason
     assert observation.records == ()
     assert observation.reason.endswith(".")
