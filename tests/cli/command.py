@@ -42,11 +42,11 @@ def portdraw(
 class Child:
     """A command that goes on; its output is gathered line by line."""
 
-    def __init__(self, words: tuple[str, ...], cwd: Path, more: Mapping[str, str]) -> None:
+    def __init__(self, words: tuple[str, ...], cwd: Path, more: Mapping[str, str], module: str = "portdraw") -> None:
         self.lines: list[str] = []
         self.errors: list[str] = []
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "portdraw", *words],
+            [sys.executable, "-m", module, *words],
             cwd=cwd,
             env=environment(**more),
             stdin=subprocess.DEVNULL,
@@ -96,9 +96,11 @@ class Child:
 
 
 @contextmanager
-def started(*words: str, cwd: Path, more: Mapping[str, str] | None = None) -> Iterator[Child]:
-    """Start a command; whatever happens, it is gone at the end."""
-    child = Child(words, cwd, more or {})
+def started(
+    *words: str, cwd: Path, more: Mapping[str, str] | None = None, module: str = "portdraw"
+) -> Iterator[Child]:
+    """Start a command, or another module; whatever happens, it is gone at the end."""
+    child = Child(words, cwd, more or {}, module)
     try:
         yield child
     finally:

@@ -82,7 +82,8 @@ def test_wrong_v3_credentials_are_told_apart(
 ) -> None:
     settings = write_files(tmp_path, switch.address, settings=SETTINGS.replace(old, new, 1))
     done = call(
-        *("probe", switch.address, "--settings", str(settings), "--access", "slip-v3", "--json", "--deadline-s", "3"),
+        *("probe", switch.address, "--settings", str(settings), "--access", "slip-v3"),
+        *("--json", "--deadline-s", "30"),
         more={**SECRETS, "WRONG_SECRET": WRONG},
     )
     assert done.returncode == 3

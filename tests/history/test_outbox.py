@@ -48,3 +48,16 @@ def test_order_and_limit(tmp_path: Path) -> None:
         history.outbox.add("desk", f"a{number}", {"n": number}, 100.0 - number)
     assert [item.payload["n"] for item in history.outbox.due(100.0, limit=3)] == [0, 1, 2]
     history.close()
+
+
+def test_what_waits_for_others_is_dropped_and_counted(tmp_path: Path) -> None:
+    history = History.open(tmp_path, "UTC")
+    for receiver in ("desk", "pager", "old"):
+        for number in range(2):
+            history.outbox.add(receiver, f"a{number}", {"n": number}, 100.0)
+    history.outbox.done(history.outbox.due(100.0, "old")[0].number, 101.0)
+    assert history.outbox.drop_others(("desk", "new")) == {"pager": 2, "old": 1}
+    assert [item.receiver for item in history.outbox.due(100.0)] == ["desk", "desk"]
+    assert history.outbox.drop_others(("desk",)) == {}
+    assert not history.outbox.add("old", "a0", {"n": 0}, 102.0)  # what was delivered is still known as such
+    history.close()

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import os
 import resource
-import signal
+import shutil
 import sqlite3
-import subprocess
-import sys
+import tempfile
 from datetime import date
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -25,7 +24,6 @@ FAROE = "Atlantic/Faroe"
 ZONE = ZoneInfo(FAROE)
 SPRING = date(2026, 3, 29)  # 23 hours long in the Faroes
 DAY_S = 86_400.0
-REPOSITORY = Path(__file__).parents[2]
 
 
 def by_key(days: list[PortDay]) -> dict[tuple[date, str, str | None], PortDay]:
@@ -188,37 +186,6 @@ def test_events_and_state(tmp_path: Path) -> None:
     assert again.get_state("alarms") == {"b": "é"}
     assert len(again.events(0, 1000)) == 3
     again.close()
-
-
-def test_kill_loses_no_acknowledged_cycle(tmp_path: Path) -> None:
-    """A child writes cycles and says each that was acknowledged; it is killed without warning, three times over."""
-    for round_number in range(3):
-        folder = tmp_path / str(round_number)
-        child = subprocess.Popen(
-            [sys.executable, "-m", "tests.history.writer_child", str(folder)],
-            cwd=REPOSITORY,
-            env={**os.environ, "PYTHONPATH": f"{REPOSITORY / 'agent'}{os.pathsep}{REPOSITORY}"},
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-        assert child.stdout is not None
-        acknowledged = -1
-        for line in child.stdout:
-            acknowledged = int(line)
-            if acknowledged >= 150 + 67 * round_number:
-                break
-        child.send_signal(signal.SIGKILL)
-        rest = [int(line) for line in child.stdout.read().split("\n")[:-1]]
-        child.wait()
-        acknowledged = max([acknowledged, *rest])
-        history = History.open(folder, "UTC")
-        rows = history.hot(0, 1e11)
-        times = sorted({reading.time_ms for reading in rows})
-        assert len(times) >= acknowledged + 1
-        assert times == [1_772_409_600_000 + 30_000 * number for number in range(len(times))]
-        assert len(rows) == 2 * len(times)  # all of a cycle, or none
-        assert history.rows("PRAGMA integrity_check")[0][0] == "ok"
-        history.close()
 
 
 FOREIGN = {
@@ -406,3 +373,103 @@ def test_a_closed_history_says_so(tmp_path: Path) -> None:
     history.close()
     with pytest.raises(HistoryError, match="closed"):
         history.record_cycle([observation("core", 1000.0, {"1": 5.0})], 30)
+
+
+def test_a_full_database_is_told(tmp_path: Path) -> None:
+    """A bound on its pages stands in for the disk (https://www.sqlite.org/pragma.html#pragma_max_page_count)."""
+    history = History.open(tmp_path, "UTC")
+    pages = history.rows("PRAGMA page_count")[0][0]
+    history.rows(f"PRAGMA max_page_count = {pages}")
+    with pytest.raises(HistoryError, match="the disk is full"):
+        history.put_state("large", "x" * 100_000)
+    history.rows(f"PRAGMA max_page_count = {pages + 100}")
+    history.put_state("large", "x" * 100_000)
+    assert len(history.get_state("large")) == 100_000
+    history.close()
+
+
+def test_a_file_that_is_replaced_is_told_once_and_then_written(tmp_path: Path) -> None:
+    """A copy put in its place has another inode: what is written must go there."""
+    history = History.open(tmp_path, "UTC")
+    history.record_cycle([observation("core", 1000.0, {"1": 5.0})], 30)
+    other = History.open(tmp_path / "other", "UTC")
+    other.record_cycle([observation("core", 500.0, {"1": 7.0})], 30)
+    other.close()
+    for file in tmp_path.glob(f"{FILE_NAME}*"):
+        file.unlink()
+    (tmp_path / "other" / FILE_NAME).rename(tmp_path / FILE_NAME)
+    with pytest.raises(HistoryError, match="deleted, moved or replaced"):
+        history.record_cycle([observation("core", 1030.0, {"1": 5.0})], 30)
+    history.record_cycle([observation("core", 1030.0, {"1": 5.0})], 30)
+    assert [reading.time_ms for reading in history.hot(0, 2000)] == [500_000, 1_030_000]
+    history.close()
+
+
+def test_a_folder_that_is_gone_is_told_until_it_is_back(tmp_path: Path) -> None:
+    """It is not made by us: a disk may have to be mounted there. A foreign file in it is refused as at the start."""
+    folder = tmp_path / "history"
+    history = History.open(folder, "UTC")
+    shutil.rmtree(folder)
+    with pytest.raises(HistoryError, match="deleted, moved or replaced"):
+        history.put_state("a", 1)
+    for _ in range(2):
+        with pytest.raises(HistoryError, match="is gone; put it back"):
+            history.put_state("a", 1)
+    assert not folder.exists()
+    folder.mkdir()
+    (folder / FILE_NAME).write_bytes(FOREIGN["text"])
+    with pytest.raises(HistoryError, match="no database"):
+        history.put_state("a", 1)
+    assert (folder / FILE_NAME).read_bytes() == FOREIGN["text"]
+    (folder / FILE_NAME).unlink()
+    history.put_state("a", 1)
+    assert history.get_state("a") == 1
+    history.close()
+    with pytest.raises(HistoryError, match="closed"):
+        history.put_state("a", 2)
+
+
+@pytest.mark.parametrize("begun", [False, True], ids=["empty", "with a history"])
+def test_a_folder_that_may_not_be_written_is_told(begun: bool) -> None:
+    """Root may write anywhere, so root becomes another user for the test; user 65534 is nobody on Linux."""
+    folder = Path(tempfile.mkdtemp(prefix="portdraw-read-only-"))
+    try:
+        if begun:
+            History.open(folder, "UTC").close()
+            (folder / FILE_NAME).chmod(0o444)
+        folder.chmod(0o555)
+        is_root = os.geteuid() == 0
+        if is_root:
+            os.seteuid(65534)
+        try:
+            with pytest.raises(HistoryError) as caught:
+                History.open(folder, "UTC").put_state("a", 1)
+        finally:
+            if is_root:
+                os.seteuid(0)
+        assert "\n" not in str(caught.value)
+        assert str(folder) in str(caught.value)
+        assert "read-only" in str(caught.value) or "can't be opened" in str(caught.value)
+    finally:
+        folder.chmod(0o755)
+        shutil.rmtree(folder)
+
+
+def test_days_come_one_after_the_other_and_none_stays_in_memory(tmp_path: Path) -> None:
+    """Three closed days and an open one; a day closed by the agent between two of ours is counted once."""
+    history = History.open(tmp_path, "UTC")
+    start_s = day_start_s(date(2026, 6, 1), ZoneInfo("UTC"))
+    fill(history, start_s, start_s + 4 * DAY_S, 3600)
+    history.close_days(start_s + 3 * DAY_S)
+    reader = History.open(tmp_path, "UTC", read_only=True)
+    seen: list[tuple[date, str | None]] = []
+    known_s = 0.0
+    for day in reader.each_port_day(date(2026, 5, 30), date(2026, 6, 10)):
+        seen.append((day.day, day.port))
+        known_s += day.seconds_known if day.port is not None else 0.0
+        history.close_days(start_s + 4 * DAY_S)
+    assert [day for day, _ in seen] == sorted(day for day, _ in seen)
+    assert len(seen) == len(set(seen)) == 8
+    assert known_s == 4 * DAY_S
+    reader.close()
+    history.close()

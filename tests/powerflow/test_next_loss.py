@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from tests.powerflow.sites import device, feed, site, unit
+from tests.powerflow.sites import device, feed, ferry_terminal, site, unit
 
+from portdraw.plan.load_case import Case
 from portdraw.plan.site import Generator
 from portdraw.plan.tree import Tree
-from portdraw.powerflow.limit_load import LimitLoad
+from portdraw.powerflow.limit_load import LimitLoad, limit_loads
 from portdraw.powerflow.next_loss import ALL_UNBACKED_AC, NOTHING_MOVES, next_losses, unbacked_circuits
+from portdraw.powerflow.roll_up import roll_up
 
 
 def test_a_unit_with_one_leg_goes_dark_and_lacks_all_it_needs() -> None:
@@ -89,3 +91,20 @@ def test_limits_sort_with_the_unknown_on_top() -> None:
         idle,
     ]
     assert idle.share == 0.0
+
+
+def test_limits_of_some_units_are_those_of_all_units_without_the_others() -> None:
+    """What is asked of a source counts every unit on it, also those that are not asked about."""
+    ferry = ferry_terminal()
+    tree = Tree(ferry)
+    flows = roll_up(ferry, tree, {}, frozenset({"pier-7"}), Case.NIGHT)
+    whole = limit_loads(ferry, tree, flows, frozenset({"pier-7"}))
+    for circuit in ferry.circuits:
+        units = frozenset(tree.units_on(circuit))
+        part = limit_loads(ferry, tree, flows, frozenset({"pier-7"}), units)
+        assert [load for load in whole if load in part] == list(part)
+        assert {load for load in part if load.subject == circuit} == {
+            load for load in whole if load.subject == circuit
+        }
+        budgets = {load for load in whole if load.subject in units and "budget" in load.limit}
+        assert budgets <= set(part)

@@ -119,3 +119,15 @@ def test_ports_with_nothing_to_count() -> None:
     unknown = planned_port_w(found, tree, "top", "3", Case.NIGHT)
     assert unknown.pse_w is None
     assert unknown.reason == "top port 3: neither watts nor a class are declared"
+
+
+def test_a_changed_copy_of_a_site_has_links_of_its_own() -> None:
+    # links are kept by the site itself; a copy shares everything but what was changed in it
+    before = one_port(device("lamp", device_class=3))
+    top = before.units["top"]
+    assert port_link(before, "top", "1").source_v == 54
+    lower = top.model_copy(update={"pse": top.pse.model_copy(update={"voltage_v": 50})})
+    after = before.model_copy(update={"units": {"top": lower}})
+    assert port_link(after, "top", "1").source_v == 50
+    assert port_link(before, "top", "1").source_v == 54
+    assert port_link(before, "top", "1") is port_link(before, "top", "1")

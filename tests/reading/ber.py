@@ -27,10 +27,10 @@ def integer(value: int, tag: int = INTEGER) -> bytes:
     return tlv(tag, value.to_bytes(value.bit_length() // 8 + 1, "big", signed=True))
 
 
-def oid(arcs: Arcs) -> bytes:
+def oid(name: Arcs) -> bytes:
     """Return an object identifier."""
     body = bytearray()
-    for arc in (arcs[0] * 40 + arcs[1], *arcs[2:]):
+    for arc in (name[0] * 40 + name[1], *name[2:]):
         groups = [arc & 0x7F]
         while arc := arc >> 7:
             groups.append(0x80 | arc & 0x7F)
@@ -81,7 +81,7 @@ def parse(data: bytes) -> Request:
     while bindings:
         _, one, bindings = _take(bindings)
         _, name, _ = _take(one)
-        names.append(_arcs(name))
+        names.append(arcs(name))
     return Request(
         community,
         pdu,
@@ -89,6 +89,37 @@ def parse(data: bytes) -> Request:
         int.from_bytes(repetitions, "big", signed=True),
         tuple(names),
     )
+
+
+@dataclass(frozen=True)
+class Response:
+    """A response as it was sent: each binding is name, tag and body of the value."""
+
+    request_id: int
+    status: int
+    bindings: tuple[tuple[Arcs, int, bytes], ...]
+
+
+def parse_response(data: bytes) -> Response:
+    """Return a v2c response. Raises ValueError or IndexError on what this plain reader does not understand."""
+    _, whole, _ = _take(data)
+    _, _, rest = _take(whole)
+    _, _, rest = _take(rest)
+    pdu, body, _ = _take(rest)
+    if pdu != RESPONSE:
+        raise ValueError("not a response")
+    _, request_id, body = _take(body)
+    _, status, body = _take(body)
+    _, _, body = _take(body)
+    _, rest, _ = _take(body)
+    found = []
+    while rest:
+        _, one, rest = _take(rest)
+        _, name, value = _take(one)
+        tag, content, _ = _take(value)
+        found.append((arcs(name), tag, content))
+    number, said = (int.from_bytes(octets, "big", signed=True) for octets in (request_id, status))
+    return Response(number, said, tuple(found))
 
 
 def _take(data: bytes) -> tuple[int, bytes, bytes]:
@@ -101,7 +132,8 @@ def _take(data: bytes) -> tuple[int, bytes, bytes]:
     return tag, data[start : start + size], data[start + size :]
 
 
-def _arcs(body: bytes) -> Arcs:
+def arcs(body: bytes) -> Arcs:
+    """Return the arcs of an object identifier's content."""
     numbers, number = [], 0
     for octet in body:
         number = number << 7 | octet & 0x7F

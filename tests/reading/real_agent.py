@@ -30,7 +30,7 @@ SERVED = (
     # what a recorded agent says in place of net-snmp itself; sysUpTime stays the agent's own
     *("1.0.8802", "1.3.111", "1.3.6.1.2.1.1.1", "1.3.6.1.2.1.1.2", "1.3.6.1.2.1.2", "1.3.6.1.2.1.31"),
     *("1.3.6.1.2.1.47", "1.3.6.1.2.1.99", "1.3.6.1.2.1.105"),
-    *("1.3.6.1.4.1.9", "1.3.6.1.4.1.1916", "1.3.6.1.4.1.1991"),
+    *("1.3.6.1.4.1.9", "1.3.6.1.4.1.1916", "1.3.6.1.4.1.1991", "1.3.6.1.4.1.32473"),
 )
 # our names of algorithms to those of net-snmp
 AUTH = {
@@ -41,7 +41,16 @@ AUTH = {
     "sha384": "SHA-384",
     "sha512": "SHA-512",
 }
-PRIVACY = {"des": "DES", "aes128": "AES"}
+PRIVACY = {
+    "des": "DES",
+    "aes128": "AES",
+    # of longer keys there are two ways to make them from a short digest; net-snmp calls the one of
+    # draft-reeder-snmpv3-usm-3desede "-C" and the one of draft-blumenthal-aes-usm-04 by the plain name
+    "aes192": "AES-192-C",
+    "aes256": "AES-256-C",
+    "aes192-blumenthal": "AES-192",
+    "aes256-blumenthal": "AES-256",
+}
 
 
 def user(auth: str, privacy: str) -> User:
@@ -64,23 +73,34 @@ class RealAgent:
     recording: Path
     users: Sequence[User]
     engine_id: str = "80001f8804706f72746472617731"
+    host: str = "127.0.0.1"
     port: int = 0
     process: subprocess.Popen[bytes] | None = None
 
     @property
     def address(self) -> str:
         """Where it listens, as a site file writes it."""
-        return f"127.0.0.1:{self.port}"
+        return f"[{self.host}]:{self.port}" if self.is_v6 else f"{self.host}:{self.port}"
+
+    @property
+    def is_v6(self) -> bool:
+        """True for an IPv6 address."""
+        return ":" in self.host
+
+    @property
+    def tool_address(self) -> str:
+        """Where it listens, as net-snmp writes it."""
+        return f"{'udp6' if self.is_v6 else 'udp'}:{self.address}"
 
     def start(self) -> None:
         """Start and wait until it answers; a port that somebody else took meanwhile is tried anew."""
         for _ in range(3):
-            self.port = self.port or _free_port()
+            self.port = self.port or _free_port(self.host)
             self._write_settings()
             log = (self.folder / "snmpd.log").open("ab")
             environment = {**os.environ, "SNMP_PERSISTENT_DIR": str(self.folder / "state"), "MIBS": ""}
             command = [self.program, "-f", "-Lo", "-C", "-I", "-ifTable,ifXTable,interface,interfaces"]
-            command += ["-c", str(self.folder / "snmpd.conf"), f"udp:{self.address}"]
+            command += ["-c", str(self.folder / "snmpd.conf"), self.tool_address]
             self.process = subprocess.Popen(
                 command, env=environment, stdin=subprocess.DEVNULL, stdout=log, stderr=log, cwd=self.folder
             )
@@ -123,6 +143,7 @@ class RealAgent:
         lines = [
             f"exactEngineID 0x{self.engine_id}",
             f"rocommunity {COMMUNITY.decode()}",
+            f"rocommunity6 {COMMUNITY.decode()}",
             "dontLogTCPWrappersConnects 1",
         ]
         for one in self.users:
@@ -138,11 +159,11 @@ class RealAgent:
     def _answers(self) -> bool:
         question = ber.request(COMMUNITY, ber.GET, 1, [(1, 3, 6, 1, 2, 1, 1, 3, 0)])
         give_up = time.monotonic() + START_WITHIN_S
-        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+        with socket.socket(socket.AF_INET6 if self.is_v6 else socket.AF_INET, socket.SOCK_DGRAM) as sock:
             sock.settimeout(0.2)
             while time.monotonic() < give_up and self.process is not None and self.process.poll() is None:
                 try:
-                    sock.sendto(question, ("127.0.0.1", self.port))
+                    sock.sendto(question, (self.host, self.port))
                     if sock.recv(2000):
                         return True
                 except OSError:
@@ -151,12 +172,15 @@ class RealAgent:
 
 
 @contextmanager
-def real_agent(recording: Path, users: Sequence[User] = (), engine_id: str | None = None) -> Iterator[RealAgent]:
+def real_agent(
+    recording: Path, users: Sequence[User] = (), engine_id: str | None = None, host: str = "127.0.0.1"
+) -> Iterator[RealAgent]:
     """Run snmpd over a recording; skips the test where snmpd is not installed."""
     program = need_program("snmpd")
     with tempfile.TemporaryDirectory(prefix="portdraw-snmpd-") as folder:
         agent = RealAgent(program, Path(folder), recording, tuple(users))
         agent.engine_id = engine_id or agent.engine_id
+        agent.host = host
         agent.start()
         try:
             yield agent
@@ -182,7 +206,7 @@ def tool_options(access: Access) -> list[str]:
     return options
 
 
-def _free_port() -> int:
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
-        sock.bind(("127.0.0.1", 0))
+def _free_port(host: str) -> int:
+    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_DGRAM) as sock:
+        sock.bind((host, 0))
         return int(sock.getsockname()[1])

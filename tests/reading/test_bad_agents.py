@@ -6,6 +6,7 @@ import asyncio
 import random
 import socket
 from dataclasses import replace
+from functools import partial
 
 import pytest
 from tests.reading import ber
@@ -27,7 +28,9 @@ from tests.reading.scripted_agent import (
 
 from portdraw.observation.record import Basis, PortState, Quantity
 from portdraw.observation.unit_observation import Outcome, UnitObservation
+from portdraw.reading import unit_reader
 from portdraw.reading.access import Community
+from portdraw.reading.columns import Reader
 from portdraw.reading.engine import ReadError, parse_address
 from portdraw.reading.varbind import parse_oid
 
@@ -138,8 +141,10 @@ ODD: dict[str, Behaviour] = {
 
 
 @pytest.mark.parametrize("case", ODD)
-def test_odd_agents_are_read_whole(case: str) -> None:
-    assert_whole(observe(ODD[case], 8))
+def test_odd_agents_are_read_whole(case: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    # this agent makes its answers in our own process: a busy machine may take a second for the long ones
+    monkeypatch.setattr(unit_reader, "Reader", partial(Reader, request_timeout_s=10.0))
+    assert_whole(observe(ODD[case], 60))
 
 
 @pytest.mark.parametrize("behave", [cut_off_above(700), lost_above(700)], ids=["cut off", "lost"])
@@ -156,7 +161,7 @@ def silent(agent: ScriptedAgent, question: Request, sender: Sender) -> None:
 
 def too_late(agent: ScriptedAgent, question: Request, sender: Sender) -> None:
     """Answer each question when it has long been given up."""
-    agent.send(agent.answer(question), sender, after_s=1.7)
+    agent.send(agent.answer(question), sender, after_s=1.6)
 
 
 def noise(agent: ScriptedAgent, question: Request, sender: Sender) -> None:
@@ -216,7 +221,7 @@ DUMB: dict[str, tuple[Behaviour, Outcome, str]] = {
 @pytest.mark.parametrize("case", DUMB)
 def test_agents_that_tell_nothing_are_told_apart(case: str) -> None:
     behave, outcome, sentence = DUMB[case]
-    observation = observe(behave, 2.0 if case == "too late" else DEADLINE_S)
+    observation = observe(behave, 3.0)  # the questions of a busy machine may be slow to go out
     assert observation.outcome is outcome, observation.reason
     assert observation.records == ()
     assert observation.reason.endswith(".")
@@ -365,7 +370,7 @@ def test_walks_that_never_end_end(behave: Behaviour) -> None:
     assert observation.number(None, Quantity.UPTIME) == 3600
 
 
-def test_recorded_steps_backwards_keep_the_rows_before() -> None:
+def test_recorded_steps_backwards_are_read_whole() -> None:
     """The order in which a recorded agent answered about its neighbours: a row of 28 before a row of 22."""
     column = parse_oid("1.0.8802.1.1.2.1.4.1.1.9")
     order = [(*column, 28, 1, 1), (*column, 22, 8, 8)]
@@ -381,10 +386,9 @@ def test_recorded_steps_backwards_keep_the_rows_before() -> None:
         agent.send(agent.response(question, bindings), sender)
 
     observation = observe(behave, 8)
-    assert observation.outcome is Outcome.PARTIAL
-    assert observation.reason == "lldpRemSysName: the agent stepped backwards after 1.0.8802.1.1.2.1.4.1.1.9.28.1.1."
+    assert (observation.outcome, observation.reason) == (Outcome.ANSWERED, "")
     assert observation.text("1", Quantity.PORT_NEIGHBOUR) == "seen 0"
-    assert observation.text("8", Quantity.PORT_NEIGHBOUR) is None
+    assert observation.text("8", Quantity.PORT_NEIGHBOUR) == "seen 1"
     assert draws(observation) == TRUE_DRAWS
 
 

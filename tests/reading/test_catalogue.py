@@ -18,15 +18,24 @@ CATALOGUE = standard_catalogue()
 WATTS = {Quantity.PORT_DRAW, Quantity.PORT_GRANTED, Quantity.UNIT_DRAW, Quantity.UNIT_BUDGET}
 # rows whose object identifier no second copy at hand confirms
 NO_SECOND_SOURCE = {
-    "pethPsePortActualPower",  # IEEE 802.3.1; the column is not in RFC 3621
-    "pethPsePortActualPower@mib-2",  # seen in one circulating text only, where it does not belong
     "lldpXdot3LocPowerSource",  # agents' practice: the module of 2005 ends at column 6
     "lldpXdot3RemPowerSource",
-    "lldpV2Xdot3LocPowerSource",  # the neighbouring columns 10 to 14 were read in copy D, this one was not
-    "extremePethPortMeasuredPower",  # private columns: a recorded agent has values there that fit (test_recordings)
-    "snAgentPoePortConsumed",
-    "cpeExtPsePortPwrConsumption",
+    "eoPower",  # its neighbours 3 and 5 were read in copy F
+    "dot1dBasePortIfIndex",
+    "dpPoeIfPower",  # the root itself was read in copy F
+    "h3cPsePortCurrentPower@43",  # copies of a module that was read, below an older number
+    "h3cPsePortCurrentPower@2011",
+    "poePortPower@171.10.75.6",  # one table at six roots, one for each model and hardware revision
+    "poePortPower@171.10.75.13",
+    "poePortPower@171.10.76.12",
+    "poePortPower@171.10.76.16",
+    "poePortPower@171.10.76.21.1",
+    "poePortPower@171.10.126.3.1",
 }
+
+
+ROW = {"oid": "1.3.6.1.4.1.9.1", "index": "group-port", "quantity": "port draw", "syntax": "gauge", "unit": "W"}
+GOOD = {**ROW, "basis": "measured", "source": "a module text"}
 
 
 @pytest.mark.parametrize("name", CATALOGUE.objects)
@@ -83,8 +92,35 @@ def test_standard_watts_come_before_private_ones() -> None:
     assert order == sorted(order)
 
 
-ROW = {"oid": "1.3.6.1.4.1.9.1", "index": "group-port", "quantity": "port draw", "syntax": "gauge", "unit": "W"}
-GOOD = {**ROW, "basis": "measured", "source": "a module text"}
+def test_what_a_row_needs_of_another_must_be_there(tmp_path: Path) -> None:
+    row = "{oid: 1.3.6.1.2.1.1.5, index: scalar, role: r, syntax: integer, times: two, source: some text}"
+    (tmp_path / "1.yaml").write_text(f"module: M\ndocument: D\nobjects:\n  one: {row}\n")
+    with pytest.raises(ValueError, match="one needs two, which is not there or has another index"):
+        load_catalogue(tmp_path)
+
+
+def test_columns_of_a_site_come_after_the_standard_and_before_the_private_ones() -> None:
+    own = MibObject.model_validate({**GOOD, "oid": "1.3.6.1.4.1.32473.1.1"})
+    order = [name for name, _ in CATALOGUE.with_site_columns({"dock": own}).of(Quantity.PORT_DRAW)]
+    private = [CATALOGUE.module_of[name].enterprise is not None for name in order if name != "dock"]
+    assert order.index("dock") == private.index(True)
+    assert CATALOGUE.with_site_columns({}) is CATALOGUE
+
+
+@pytest.mark.parametrize(
+    ("told", "asked"),
+    [
+        ((1, 3, 6, 1, 4, 1, 32473, 5, 1), True),
+        ((1, 3, 6, 1, 4, 1, 32473, 5), True),
+        ((1, 3, 6, 1, 4, 1, 32473, 50), False),
+        ((1, 3, 6, 1, 4, 1, 32473), False),
+        (None, False),
+    ],
+)
+def test_a_column_for_some_agents_is_asked_of_those(told: tuple[int, ...] | None, asked: bool) -> None:
+    entry = MibObject.model_validate({**GOOD, "system": "1.3.6.1.4.1.32473.5"})
+    assert entry.is_for(told) is asked
+    assert MibObject.model_validate(GOOD).is_for(told)
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 import pytest
 from tests.reading.map_engine import MapEngine, Twist, numbers
 
-from portdraw.reading.columns import MOST_VARBINDS_PER_REQUEST, Column, Reader
+from portdraw.reading.columns import MOST_STEPS_BACK, MOST_VARBINDS_PER_REQUEST, Column, Reader
 from portdraw.reading.engine import Answer, ErrorStatus, Failure, ReadError, Target
 from portdraw.reading.varbind import Kind, Oid, Varbind, oid_text
 
@@ -229,6 +229,32 @@ def test_steps_backwards_and_on_the_spot_end_the_column(twist: Twist, kept: int)
     assert len(column.rows) == kept
     assert column.why_cut == f"the agent stepped backwards after {oid_text((*STATE, 1, kept))}"
     assert len(engine.asked) <= kept
+
+
+@pytest.mark.parametrize("first", range(1, 9))
+def test_a_table_out_of_order_is_read_whole(first: int) -> None:
+    """Eight rows that the agent tells from any of them on, backwards to the first and from there to the end."""
+    order = [*range(first, 0, -1), *range(first + 1, 9)]
+
+    def twist(engine: MapEngine, oids: Sequence[Oid], repetitions: int | None) -> Answer:
+        seen = oids[0][-1] if len(oids[0]) > len(STATE) else None
+        left = order[order.index(seen) + 1 :] if seen is not None else order
+        rows = [Varbind((*STATE, 1, row), Kind.INTEGER, 3) for row in left]
+        return Answer(tuple([*rows, Varbind((*STATE[:-1], STATE[-1] + 1, 1), Kind.INTEGER, 1)][:3]))
+
+    column = walk(MapEngine({}, twist), [STATE])[STATE]
+    assert column.why_cut is None
+    assert sorted(index[-1] for index in column.rows) == list(range(1, 9))
+
+
+def test_ever_lower_rows_end_at_the_bound() -> None:
+    def twist(engine: MapEngine, oids: Sequence[Oid], repetitions: int | None) -> Answer:
+        start = oids[0][-1] if len(oids[0]) > len(STATE) else 1_000_000
+        return Answer(tuple(Varbind((*STATE, 1, start - step), Kind.INTEGER, 3) for step in range(1, 11)))
+
+    column = walk(MapEngine({}, twist), [STATE])[STATE]
+    assert len(column.rows) == MOST_STEPS_BACK + 1
+    assert (column.why_cut or "").startswith("the agent stepped backwards after")
 
 
 def test_ever_new_rows_end_at_the_bound() -> None:

@@ -89,12 +89,88 @@ def test_local_and_remote_sources_number_their_values_differently(root: str, sid
     assert "does not define" in refused(name, len(meanings))
 
 
-@pytest.mark.parametrize("name", [n for n, e in OBJECTS.items() if e.quantity is Quantity.PORT_DRAW])
+WATTS = {
+    name: entry for name, entry in OBJECTS.items() if entry.quantity is Quantity.PORT_DRAW and not entry.companions
+}
+MILLIWATTS = [name for name, entry in WATTS.items() if entry.scale == 0.001]
+IN_TEXT = [name for name, entry in WATTS.items() if entry.syntax == "decimal-text"]
+
+
+def test_columns_that_are_not_milliwatts_are_these() -> None:
+    """From the module texts: tenths of a watt by DISPLAY-HINT, whole watts, watts as text at seven roots."""
+    others = {name: entry.scale for name, entry in WATTS.items() if name not in (*MILLIWATTS, *IN_TEXT)}
+    assert others == {"mtxrPOEPower": 0.1, "ifPethPortConsumptionPower": 1.0}
+    assert len(MILLIWATTS) == 29
+    assert len(IN_TEXT) == 7
+
+
+@pytest.mark.parametrize("name", MILLIWATTS)
 def test_port_watts(name: str) -> None:
-    assert [decoded(name, raw) for raw in (0, 1, 49, 25_500, 71_300, 99_900)] == [0.0, 0.001, 0.049, 25.5, 71.3, 99.9]
+    raws = [raw for raw in (0, 1, 49, 25_500, 71_300, 99_900) if raw < (WATTS[name].most or 100_000)]
+    assert [decoded(name, raw) for raw in raws] == [raw / 1000 for raw in raws]
     assert refused(name, -1) == "-0.001 W is refused: this object defines no sign"
-    assert refused(name, 99_901) == "99.901 W is refused: no port can give more than 99.9 W"
-    assert refused(name, 25_500_000) == "25500 W is refused: no port can give more than 99.9 W"
+    if WATTS[name].most is None:
+        assert refused(name, 99_901) == "99.901 W is refused: no port can give more than 99.9 W"
+        assert refused(name, 25_500_000) == "25500 W is refused: no port can give more than 99.9 W"
+
+
+@pytest.mark.parametrize(
+    ("name", "raw", "watts"), [("mtxrPOEPower", 47, 4.7), ("ifPethPortConsumptionPower", 13, 13)]
+)
+def test_port_watts_of_other_units(name: str, raw: int, watts: float) -> None:
+    assert decoded(name, raw) == watts
+    assert refused(name, 1000).endswith("no port can give more than 99.9 W")
+
+
+@pytest.mark.parametrize(
+    ("name", "most", "watts"),
+    [
+        ("hwPoePortConsumingPower", 30_000, 30),
+        ("alaPethPsePortPowerActual@800", 30_000, 30),
+        ("alaPethPsePortPowerActual@801", 60_000, 60),
+    ],
+)
+def test_a_reading_at_the_end_of_the_syntax_may_be_more_and_is_refused(name: str, most: int, watts: int) -> None:
+    assert decoded(name, most - 1) == (most - 1) / 1000
+    for raw in (most, most + 1):
+        assert refused(name, raw) == f"{watts} W is refused: this object can't tell more, so it may be more"
+
+
+@pytest.mark.parametrize("name", IN_TEXT)
+def test_watts_as_text(name: str) -> None:
+    for text, watts in ((b"2.3", 2.3), (b" 0.0", 0), (b"15.40 W", 15.4), (b"30", 30)):
+        assert decoded(name, text, Kind.OCTETS) == watts
+    for text in (
+        b"",
+        b"-",
+        b"N/A",
+        b"2,3",
+        b"1e3",
+        b"0x10",
+        b"2.3.4",
+        b"nan",
+        b"inf",
+        b"99999999",
+        "\u0663".encode(),
+    ):
+        assert refused(name, text, Kind.OCTETS) == "the agent sent no decimal number in its text"
+    assert refused(name, b"-2.3", Kind.OCTETS) == "-2.3 W is refused: this object defines no sign"
+    assert refused(name, b"2300", Kind.OCTETS) == "2300 W is refused: no port can give more than 99.9 W"
+    assert refused(name, 2, Kind.INTEGER) == "the agent sent no decimal number in its text"
+
+
+@pytest.mark.parametrize("name", [*MILLIWATTS, "pethPsePortDetectionStatus", "pethMainPsePower"])
+@pytest.mark.parametrize("kind", [Kind.TIMETICKS, Kind.COUNTER32, Kind.COUNTER64])
+def test_a_number_of_another_kind_is_refused(name: str, kind: Kind) -> None:
+    assert refused(name, 3, kind) == f"the agent sent {kind} where a number stands"
+
+
+def test_a_number_is_never_a_text() -> None:
+    assert refused("sysName", 7) == "the agent sent INTEGER where a text stands"
+
+
+def test_a_counter_has_no_sign() -> None:
+    assert refused("pethPsePortPowerDeniedCounter", -1) == "-1 count is refused: this object defines no sign"
 
 
 @pytest.mark.parametrize(("raw", "watts"), [(255, 25.5), (713, 71.3), (999, 99.9), (1, 0.1), (7, 0.7)])

@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 from portdraw.plan.site import Unit
 from portdraw.reading.catalogue import IndexKind
 from portdraw.reading.port_identity import PortIdentity
+from portdraw.reading.port_identity import interfaces as interfaces_of
+from portdraw.reading.varbind import Kind, Oid, Varbind
 
 BARE = Unit()
 KINDS: list[IndexKind] = list(get_args(IndexKind))
@@ -81,6 +83,53 @@ def test_an_index_of_another_length_has_no_port() -> None:
     for kind in KINDS:
         assert identity.printed(kind, ()) is None
         assert identity.printed(kind, (1, 1, 1, 1, 1, 1)[: 2 if kind == "if-index" else 6]) is None or "lldp" in kind
+
+
+def test_bridge_ports_and_entities_lead_to_interfaces() -> None:
+    names = {number: f"port {number}" for number in (101, 102, 103)}
+    identity = PortIdentity(
+        BARE, [(1, 1), (1, 2)], ethernet(names), {101: "e0/1", 102: "e0/2", 103: "up0"}, {11: 101, 13: 103}, {7: 102}
+    )
+    assert [identity.printed("bridge-port", (number,)) for number in (11, 12, 13, 101)] == ["1", None, None, None]
+    assert [identity.printed("entity", (number,)) for number in (7, 1, 102)] == ["2", None, None]
+    without = PortIdentity(BARE, [(1, 1), (1, 2)], ethernet(names), {101: "e0/1", 102: "e0/2"})
+    assert [without.printed(kind, (101,)) for kind in ("bridge-port", "entity")] == [None, None]
+
+
+@pytest.mark.parametrize(
+    ("power", "told"),
+    [
+        ([(1, 1), (1, 2)], {0: None, 1: "1", 2: "2", 3: None}),
+        ([(2, 1), (2, 2)], {1: "2/1", 2: "2/2"}),
+        ([(1, 1), (2, 1), (2, 2)], {1: None, 2: "2/2"}),  # 1 is in both groups
+        ([(1, 1), (2, 25)], {1: "1/1", 25: "2/25"}),  # numbers that go on through the groups
+        ([], {0: None, 1: "1", 60: "60"}),
+    ],
+)
+def test_a_port_number_without_a_group(power: list[tuple[int, int]], told: dict[int, str | None]) -> None:
+    identity = PortIdentity(BARE, power, {}, {})
+    assert {number: identity.printed("port", (number,)) for number in told} == told
+    lower = {number - 1: port for number, port in told.items() if number}
+    assert {number: identity.printed("port-from-zero", (number,)) for number in lower} == lower
+
+
+def test_port_zero_is_a_sum_unless_the_power_table_has_it() -> None:
+    assert PortIdentity(BARE, [(1, 1)], {}, {}).printed("group-port", (1, 0)) is None
+    assert PortIdentity(BARE, [(1, 0), (1, 1)], {}, {}).printed("group-port", (1, 0)) == "0"
+
+
+def test_interfaces_of_an_entity() -> None:
+    """RFC 6933, entAliasMappingIdentifier: instance 3.22 with the value ifIndex.17 is entity 3 at ifIndex 17."""
+    if_index: Oid = (1, 3, 6, 1, 2, 1, 2, 2, 1, 1)
+    rows: dict[Oid, Varbind] = {
+        (3, 22): Varbind((1,), Kind.OID, (*if_index, 17)),
+        (4, 0): Varbind((1,), Kind.OID, (*if_index, 18)),
+        (4, 9): Varbind((1,), Kind.OID, (*if_index, 19)),  # two interfaces: which one is not said
+        (5, 0): Varbind((1,), Kind.OID, (1, 3, 6, 1, 2, 1, 31, 1, 1, 1, 1, 20)),  # a row of another table
+        (6, 0): Varbind((1,), Kind.OCTETS, b"ifIndex.21"),
+        (7, 0): Varbind((1,), Kind.NO_SUCH_INSTANCE, None),
+    }
+    assert interfaces_of(rows) == {3: 17}
 
 
 numbers = st.integers(0, 2**32 - 1)

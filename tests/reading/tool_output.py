@@ -29,7 +29,7 @@ def bulk_walk(agent: RealAgent, access: Access, root: Oid) -> list[Varbind]:
     """Return a subtree as the tool walks it."""
     command = [need_program("snmpbulkwalk"), *tool_options(access), "-m", "", "-On", "-Oe", "-Ox", "-Ot", "-r", "2"]
     done = subprocess.run(
-        [*command, agent.address, oid_text(root)], capture_output=True, timeout=60, stdin=subprocess.DEVNULL
+        [*command, agent.tool_address, oid_text(root)], capture_output=True, timeout=60, stdin=subprocess.DEVNULL
     )
     assert done.returncode == 0, done.stderr.decode(errors="replace")
     return parse_walk(done.stdout.decode("latin-1"))

@@ -599,3 +599,17 @@ def hostile() -> SiteAssessment:
         alarms=(alarm,),
         next_losses=(*calm.next_losses, loss),
     )
+
+
+def many_units(count: int = 120) -> SiteAssessment:
+    """Return a site of many units in zones of twenty: each fifteenth has lost its AC, each fortieth is silent."""
+    lost, silent = ac_lost(), silent_unit().unit("exit-lanes")
+    on_feed = lost.unit("berth-1")
+    assert silent is not None
+    assert on_feed is not None
+    plain_units = [fed_unit(name) for name in UNITS]
+    units = list(lost.units)
+    for number in range(len(units), count):
+        unit = silent if number % 40 == 0 else on_feed if number % 15 == 0 else plain_units[number % len(plain_units)]
+        units.append(replace(unit, unit=f"hut-{number:03d}", zone=f"yard {number // 20}", fed_by="core port 24"))
+    return replace(lost, units=tuple(units))

@@ -30,17 +30,18 @@ class Served:
         assert not self.thread.is_alive()
 
 
-def free_socket() -> socket.socket:
-    """Return a socket bound to a free loopback port."""
+def free_socket(port: int = 0) -> socket.socket:
+    """Return a socket bound to a loopback port, a free one unless it is named."""
     sock = socket.socket()
-    sock.bind(("127.0.0.1", 0))
+    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    sock.bind(("127.0.0.1", port))
     return sock
 
 
 @contextlib.contextmanager
-def served(app: Starlette) -> Iterator[Served]:
+def served(app: Starlette, port: int = 0) -> Iterator[Served]:
     """Serve an application; yield where."""
-    sock = free_socket()
+    sock = free_socket(port)
     config = uvicorn.Config(app, log_level="critical", lifespan="off", timeout_graceful_shutdown=1)
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, args=([sock],), daemon=True)

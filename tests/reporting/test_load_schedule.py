@@ -131,13 +131,13 @@ def test_a_load_above_its_class_is_told_once_for_its_port() -> None:
     assert "allows" not in calm
 
 
-def test_what_is_kept_for_the_failure_study_is_told_where_declared() -> None:
+def test_what_the_failure_study_judges_is_told_where_declared() -> None:
     # the ferry terminal declares both and no generator
-    kept = "must_survive and battery_wh are kept for the failure study, which this version does not make."
+    kept = "must_survive and battery_wh are not judged here: `portdraw failures` does."
     assert kept in schedule_text(SCHEDULE, FINDINGS)
     assert schedule_json(SCHEDULE, FINDINGS)["not_judged"] == kept
     schedule, findings = worked_out(parse_site(SMALL))
-    assert "failure study" not in schedule_text(schedule, findings)
+    assert "portdraw failures" not in schedule_text(schedule, findings)
     assert schedule_json(schedule, findings)["not_judged"] is None
 
 

@@ -13,8 +13,11 @@ from typing import Any
 
 import httpx
 import pytest
-from prometheus_client import generate_latest
+from prometheus_client import CollectorRegistry, generate_latest
+from prometheus_client.core import Metric
+from prometheus_client.openmetrics.parser import text_string_to_metric_families as open_families
 from prometheus_client.parser import text_string_to_metric_families
+from prometheus_client.registry import Collector
 from tests.reporting.samples import (
     SCRIPT,
     SITE,
@@ -31,8 +34,9 @@ from tests.requirements import need_program
 
 from portdraw.judgement.assessment import SiteAssessment
 from portdraw.reporting.current import ReceiverHealth
-from portdraw.reporting.http_app import build_app
+from portdraw.reporting.http.app import build_app
 from portdraw.reporting.metric_catalogue import CATALOGUE, MetricType
+from portdraw.reporting.metric_text import content_type
 from portdraw.reporting.metrics import site_registry
 
 Labels = tuple[tuple[str, str], ...]
@@ -41,7 +45,7 @@ SAMPLES = [all_fine, ac_lost, silent_unit, nothing_known, hostile]
 
 def scraped(site: SiteAssessment | None) -> dict[tuple[str, Labels], float]:
     """Return samples by name and labels, as the library's own parser reads them back."""
-    text = generate_latest(site_registry(source(site))).decode()
+    text = site_registry(source(site)).text().decode()
     return {
         (sample.name, tuple(sorted(sample.labels.items()))): float(sample.value)
         for family in text_string_to_metric_families(text)
@@ -77,11 +81,45 @@ def test_names_carry_their_unit() -> None:
 
 @pytest.mark.parametrize("sample", [*SAMPLES, None])
 def test_promtool_has_nothing_to_say(sample: Callable[[], SiteAssessment] | None) -> None:
-    text = generate_latest(site_registry(source(sample() if sample else None)))
+    text = site_registry(source(sample() if sample else None)).text()
     found = subprocess.run(
         [need_program("promtool"), "check", "metrics"], input=text, capture_output=True, timeout=60, check=False
     )
     assert (found.returncode, found.stdout, found.stderr) == (0, b"", b"")
+
+
+class Parsed(Collector):
+    """Families as the library's parser read them, for the library's writer."""
+
+    def __init__(self, text: str) -> None:
+        self._families = list(text_string_to_metric_families(text))
+
+    def collect(self) -> list[Metric]:
+        """Return them."""
+        return self._families
+
+
+@pytest.mark.parametrize("sample", [*SAMPLES, None])
+def test_every_octet_is_as_the_library_would_write_it(sample: Callable[[], SiteAssessment] | None) -> None:
+    told = site_registry(source(sample() if sample else None)).text()
+    registry = CollectorRegistry()
+    registry.register(Parsed(told.decode()))
+    assert generate_latest(registry) == told
+
+
+@pytest.mark.parametrize("sample", SAMPLES)
+def test_open_metrics_say_the_same(sample: Callable[[], SiteAssessment]) -> None:
+    """Read back by the library's parser of OpenMetrics 1.0.0, which is strict about names, types and the end."""
+    registry = site_registry(source(sample()))
+    told = registry.text(content_type("application/openmetrics-text;version=1.0.0,text/plain;q=0.5"))
+    found = {
+        (one.name, tuple(sorted(one.labels.items()))): float(one.value)
+        for family in open_families(told.decode())  # type: ignore[no-untyped-call]  # the library has no type here
+        for one in family.samples
+    }
+    assert found == scraped(sample())
+    assert told.endswith(b"# EOF\n")
+    assert not registry.text(content_type("")).endswith(b"# EOF\n")
 
 
 def test_figures_of_a_unit_on_its_feed() -> None:
@@ -106,6 +144,16 @@ def test_figures_of_a_unit_on_its_feed() -> None:
     assert get(site, "port_draw_watts", **port, basis="measured") == 26.3
     assert get(site, "port_class_limit_watts", **port) == 45
     assert get(site, "port_state", **port, state="delivering") == 1
+
+
+def test_where_a_unit_stands_and_how_long_an_alarm_has_been_up() -> None:
+    site = replace(ac_lost(), emulated=False)
+    place = {"zone": "quay", "place": "cabinet at berth 1", "fed_by": "core port 2"}
+    assert get(site, "unit_info", unit="berth-1", **place) == 1
+    assert get(site, "policy_margin_ratio") == pytest.approx(site.margin_percent / 100)
+    lost = {"kind": "local-ac-lost", "port": "", "severity": "urgent"}
+    assert get(site, "alarm_age_seconds", unit="berth-1", **lost) == pytest.approx(217)
+    assert get(site, "alarm_age_seconds", unit="ticket-hall", **lost) is None  # it has returned
 
 
 def test_unknown_is_absent() -> None:
@@ -144,7 +192,7 @@ def test_the_agent_about_itself() -> None:
     well.state = replace(
         healthy(), overdue_units=("core",), history_ok=False, receivers=(ReceiverHealth("desk", False, "no answer"),)
     )
-    lines = generate_latest(site_registry(well)).decode().splitlines()
+    lines = site_registry(well).text().decode().splitlines()
     assert "portdraw_overdue_units 1.0" in lines
     assert "portdraw_history_ok 0.0" in lines
     assert 'portdraw_receiver_ok{receiver="desk"} 0.0' in lines

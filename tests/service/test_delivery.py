@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import asyncio
 import hashlib
+import hmac
+import json
 import logging
 import time
 from collections.abc import Awaitable, Callable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from tests.service.receiver import Receiver
 
 from portdraw.history.store import History, HistoryError
+from portdraw.reporting.notify.attempt import Notifier
+from portdraw.reporting.notify.webhook import Webhook
 from portdraw.service import delivery as delivery_module
 from portdraw.service.clock import Clock
-from portdraw.service.delivery import Delivery, Destination
+from portdraw.service.delivery import Delivery
 
 SECRET = b"hook-secret-of-the-desk"
 NOW_S = 1_772_452_800.0
@@ -49,8 +54,8 @@ async def settled(history: History, waiting: int = 0) -> None:
             await asyncio.sleep(0.01)
 
 
-def destinations(**receivers: Receiver) -> dict[str, Destination]:
-    return {name: Destination(receiver.url, SECRET) for name, receiver in receivers.items()}
+def destinations(**receivers: Receiver) -> dict[str, Notifier]:
+    return {name: Webhook(receiver.url, SECRET) for name, receiver in receivers.items()}
 
 
 def health(delivery: Delivery) -> dict[str, str]:
@@ -324,5 +329,81 @@ def test_a_fault_of_ours_with_one_receiver_ends_nothing(history: History, caplog
     assert "delivering to pager failed" in caplog.text
 
 
-def test_a_secret_does_not_stand_in_a_destination_s_repr() -> None:
-    assert SECRET.decode() not in repr(Destination("http://127.0.0.1:1/", SECRET))
+def test_a_secret_does_not_stand_in_a_receiver_s_repr() -> None:
+    assert SECRET.decode() not in repr(Webhook("http://127.0.0.1:1/", SECRET))
+
+
+def test_each_attempt_carries_its_own_time_and_number_and_the_same_message(history: History) -> None:
+    async def work() -> None:
+        desk = await Receiver([500, "drop"]).start()
+        queue(history, range(1))
+        delivery = Delivery(history, destinations(desk=desk), Clock(NOW_S))
+        delivery.start()
+        await settled(history)
+        await delivery.stop(1)
+        await desk.stop()
+        assert [message["attempt"] for message in desk.heard] == [1, 2, 3]
+        times = [datetime.fromisoformat(message["sent_at"]) for message in desk.heard]
+        assert times == sorted(times)
+        # the machine's own time, not the site's clock, which stands in 2026-03 here
+        assert abs(times[-1].timestamp() - time.time()) < 600
+        assert len({json.dumps({**message, "attempt": 0, "sent_at": ""}) for message in desk.heard}) == 1
+
+    run(work)
+
+
+def test_a_receiver_checks_a_message_as_the_readme_says(history: History) -> None:
+    """The lines of README.md for a receiver, on what was really sent."""
+
+    async def work() -> None:
+        desk = await Receiver().start()
+        history.outbox.add("desk", "key", {"id": "0495ad51", "number": 0}, NOW_S)
+        delivery = Delivery(history, destinations(desk=desk), Clock(NOW_S))
+        delivery.start()
+        await settled(history)
+        await delivery.stop(1)
+        await desk.stop()
+        body, header = desk.bodies[0], desk.headers[0]["portdraw-signature"]
+        seen: set[str] = set()
+        assert is_new(body, header, SECRET, seen)
+        assert not is_new(body, header, SECRET, seen)  # the same once more
+        assert not is_new(body.replace(b'"number":0', b'"number":1'), header, SECRET, set())  # changed on the way
+        assert not is_new(body, header, b"another key", set())
+        old = body.replace(json.loads(body)["sent_at"][:4].encode(), b"2020", 1)
+        signed = f"sha256={hmac_sha256(SECRET, old)}"
+        assert not is_new(old, signed, SECRET, set())  # played again years later
+
+    run(work)
+
+
+def is_new(body: bytes, header: str, key: bytes, seen: set[str]) -> bool:
+    wanted = "sha256=" + hmac.new(key, body, hashlib.sha256).hexdigest()
+    if not hmac.compare_digest(wanted, header):
+        return False  # not from us, or changed on the way
+    message = json.loads(body)
+    age_s = (datetime.now(UTC) - datetime.fromisoformat(message["sent_at"])).total_seconds()
+    if abs(age_s) > 300 or message["id"] in seen:
+        return False  # played again, or sent again after a crash
+    seen.add(message["id"])
+    return True
+
+
+def test_messages_for_a_receiver_that_is_no_more_are_dropped_and_told_once(
+    history: History, caplog: pytest.LogCaptureFixture
+) -> None:
+    async def work() -> None:
+        desk = await Receiver().start()
+        queue(history, range(3), "desk", "pager", "old-desk")
+        delivery = Delivery(history, destinations(desk=desk), Clock(NOW_S))
+        with caplog.at_level(logging.WARNING, "portdraw"):
+            delivery.start()
+        await settled(history)
+        assert await delivery.stop(1) == 0
+        assert desk.numbers == [0, 1, 2]
+        await desk.stop()
+
+    run(work)
+    assert sorted(record.message for record in caplog.records) == [
+        "3 messages for old-desk were dropped: the settings have no such receiver any more",
+        "3 messages for pager were dropped: the settings have no such receiver any more",
+    ]

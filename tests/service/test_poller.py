@@ -190,9 +190,9 @@ def test_one_hung_unit_costs_nobody_else_anything() -> None:
 def test_a_reader_that_does_not_keep_its_deadline_is_cut_off_and_said_to_be() -> None:
     (unit,), seen, _ = watch(lambda clock: [FakeUnit("hung", clock, 0.0, hang)], 100)
     assert len(unit.read_at_s) == 4
-    assert {one.outcome for one in seen} == {Outcome.GARBLED}
+    assert {one.outcome for one in seen} == {Outcome.SILENT}
     assert all(one.ended_s - one.began_s == pytest.approx(DEADLINE_S + GRACE_WALL_S) for one in seen)
-    assert "reading failed inside the agent (TimeoutError)" in seen[0].reason
+    assert "the read was cut off" in seen[0].reason
 
 
 def test_a_reader_that_raises_ends_nothing(caplog: pytest.LogCaptureFixture) -> None:
@@ -216,9 +216,24 @@ def test_slow_columns_are_asked_at_their_own_pace_and_again_where_that_brought_n
 
     (core, silent), _, _ = watch(make, 640)
     slow_at_s = [at_s for at_s, slow in zip(core.read_at_s, core.slow, strict=True) if slow]
-    assert len(slow_at_s) == 3
-    assert all(300 <= b - a < 300 + EVERY_S + 1 for a, b in pairwise(slow_at_s))
+    assert len(slow_at_s) in (3, 4)
+    first, *later = (b - a for a, b in pairwise(slow_at_s))
+    assert first < 300 + EVERY_S + 1
+    assert all(300 <= gap < 300 + EVERY_S + 1 for gap in later)
     assert all(silent.slow)
+
+
+def test_slow_columns_of_many_units_are_spread_over_their_interval() -> None:
+    units, _, _ = watch(lambda clock: [FakeUnit(f"unit-{number}", clock, 0.1) for number in range(60)], 940)
+    turns = [0] * 10
+    for unit in units:
+        for at_s, slow in zip(unit.read_at_s, unit.slow, strict=True):
+            since_start_s = at_s - unit.read_at_s[0]
+            if slow and EVERY_S < since_start_s < 300 + EVERY_S:
+                turns[int((since_start_s - EVERY_S) // 30)] += 1
+    # 60 units in 10 turns: 6 each on average; all in one turn was what made every tenth interval heavy
+    assert max(turns) <= 18
+    assert sum(turns) >= 50
 
 
 def test_a_clock_that_is_set_does_not_stop_the_turns() -> None:

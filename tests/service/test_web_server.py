@@ -13,8 +13,11 @@ from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
+from tests.reporting.samples import all_fine, source
 from tests.service.slipway import free_tcp_port
 
+from portdraw.reporting.http.app import build_app
+from portdraw.reporting.metrics import site_registry
 from portdraw.service.settings import SettingsError
 from portdraw.service.web_server import WebServer, bind
 
@@ -103,3 +106,25 @@ def test_what_is_open_at_the_end_is_cut_in_bounded_time() -> None:
         bind("127.0.0.1", port).close()
 
     asyncio.run(work())
+
+
+def test_an_open_stream_of_events_ends_when_the_server_stops() -> None:
+    """It ends itself, with a last word to the page; it is not cut, however long the server would wait."""
+
+    async def work() -> tuple[str, bool]:
+        told = source(all_fine())
+        server = WebServer(build_app(told, site_registry(told)), bind("127.0.0.1", 0))
+        server.start()
+        asked = {"accept": "text/event-stream"}
+        async with (
+            httpx.AsyncClient(trust_env=False) as client,
+            client.stream("GET", f"{server.address}/events", headers=asked) as open_page,
+        ):
+            lines = open_page.aiter_lines()
+            while await anext(lines) != "event: cycle":
+                pass
+            stopping = asyncio.create_task(server.stop(60))
+            last = [line async for line in lines if line.startswith("event: ")]
+            return last[-1], await stopping
+
+    assert asyncio.run(work()) == ("event: stop", True)

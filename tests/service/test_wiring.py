@@ -10,6 +10,7 @@ from tests.service.slipway import ACCESS, AUTH, SETTINGS, SITE, changed, slipway
 
 from portdraw.history.store import HistoryError
 from portdraw.plan.plan_error import PlanError
+from portdraw.reporting.notify.webhook import Webhook
 from portdraw.service.clock import Clock
 from portdraw.service.settings import SettingsError, load_settings
 from portdraw.service.wiring import Parts, gather, open_history, unit_readers
@@ -39,8 +40,7 @@ def parts(tmp_path: Path, settings: str = SETTINGS, site: str = SITE, emulated: 
 def test_everything_is_there_and_nothing_is_shown(tmp_path: Path) -> None:
     found = parts(tmp_path, changed("access:", HOOK.replace("WHERE", "http://127.0.0.1:9/x")))
     assert set(found.accesses) == {ACCESS}
-    assert found.destinations["desk"].url == "http://127.0.0.1:9/x"
-    assert found.destinations["desk"].secret == HOOK_SECRET.encode()
+    assert found.destinations == {"desk": Webhook("http://127.0.0.1:9/x", HOOK_SECRET.encode())}
     assert HOOK_SECRET not in repr(found)
     assert AUTH not in repr(found)
     assert not found.emulated

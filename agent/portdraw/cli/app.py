@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from portdraw.cli import audit, demo, plan, probe, run, status
+from portdraw.cli import alarms, audit, demo, export, failures, plan, probe, run, status
+from portdraw.cli import tell as tell_command
 from portdraw.cli.problems import FINE, WRONG_INPUT, KnownErrors, tell
 from portdraw.service.agent import agent_version
 
@@ -38,10 +39,14 @@ def portdraw(
 
 app.command("demo")(demo.demo)
 app.command("plan")(plan.plan)
+app.command("failures")(failures.failures)
 app.command("probe")(probe.probe)
 app.command("run")(run.run)
 app.command("status")(status.status)
+app.command("alarms")(alarms.alarms)
 app.command("audit")(audit.audit)
+app.command("tell")(tell_command.tell_receivers)
+app.command("export")(export.export)
 
 
 def main() -> None:

@@ -14,7 +14,12 @@ def warn_of_open_secrets(loaded: LoadedSettings) -> None:
         for name, access in loaded.settings.access.items()
         for secret in (access.community, access.auth_secret, access.privacy_secret)
     ]
-    named += [(f"receiver {name}", receiver.secret) for name, receiver in loaded.settings.receivers.items()]
+    named += [
+        (f"receiver {name}", secret)
+        for name, receiver in loaded.settings.receivers.items()
+        for secret in (receiver.secret, receiver.token, receiver.password)
+    ]
+    named += [(f"token {name}", token.secret) for name, token in loaded.settings.listen.tokens.items()]
     for what, secret in named:
         if secret is not None and is_open_to_all(secret, loaded.path.parent):
             tell(f"{what}: every user of this machine can read {secret.file}; make it chmod 600")

@@ -15,21 +15,24 @@ from portdraw.cli.problems import COULD_NOT_READ, FINE, WRONG_INPUT, tell
 from portdraw.observation.unit_observation import Outcome, UnitObservation
 from portdraw.plan.site import Unit
 from portdraw.reading.access import Access, Community
-from portdraw.reading.catalogue import standard_catalogue
+from portdraw.reading.catalogue import Catalogue, standard_catalogue
 from portdraw.reading.engine import parse_address
 from portdraw.reading.pysnmp_engine import PysnmpEngine
 from portdraw.reading.unit_reader import UnitReader
 from portdraw.reporting.probe_sheet import print_sheet, sheet_json
 from portdraw.reporting.terminal import print_json
 from portdraw.service.secrets_of import accesses
-from portdraw.service.settings import SettingsError, load_settings
+from portdraw.service.settings import LoadedSettings, SettingsError, load_settings
+from portdraw.service.site_catalogue import site_catalogue
 
 COMMUNITY_VARIABLE = "PORTDRAW_COMMUNITY"
 
 
 def probe(
     address: Annotated[str, typer.Argument(help="HOST or HOST:PORT of the switch.")],
-    settings: Annotated[Path | None, typer.Option(help="Settings file that declares the access.")] = None,
+    settings: Annotated[
+        Path | None, typer.Option(help="Settings file that declares the access, and columns of its own.")
+    ] = None,
     access: Annotated[str | None, typer.Option(help="Name of the access in the settings file.")] = None,
     community: Annotated[
         bool, typer.Option("--community", help=f"Ask by SNMP v2c, with the community in {COMMUNITY_VARIABLE}.")
@@ -41,13 +44,15 @@ def probe(
 
     Exit codes: 0 it answered, 2 wrong input, 3 it could not be read.
     """
-    name, entry = _access(settings, access, community)
+    loaded = None if settings is None else load_settings(settings)
+    catalogue = standard_catalogue() if loaded is None else site_catalogue(loaded)
+    name, entry = _access(loaded, access, community)
     try:
         parse_address(address, name)
     except ValueError as error:
         tell(str(error))
         raise typer.Exit(WRONG_INPUT) from None
-    observation = asyncio.run(_read(address, name, entry, deadline_s))
+    observation = asyncio.run(_read(address, name, entry, catalogue, deadline_s))
     if as_json:
         print_json(sheet_json(address, observation))
     else:
@@ -56,31 +61,30 @@ def probe(
     raise typer.Exit(FINE if read else COULD_NOT_READ)
 
 
-def _access(settings: Path | None, access: str | None, community: bool) -> tuple[str, Access]:
+def _access(loaded: LoadedSettings | None, access: str | None, community: bool) -> tuple[str, Access]:
     if community:
         value = os.environ.get(COMMUNITY_VARIABLE)
         if not value:
             raise SettingsError(f"the environment variable {COMMUNITY_VARIABLE} is not set")
         return "community", Community(value.encode())
-    if settings is None:
+    if loaded is None:
         raise SettingsError(
             f"say how to ask: --settings FILE --access NAME, or --community with the name in {COMMUNITY_VARIABLE}"
         )
-    loaded = load_settings(settings)
     warn_of_open_secrets(loaded)
     known = accesses(loaded)
     if access is None and len(known) == 1:
         return next(iter(known.items()))
     if access not in known:
         declared = ", ".join(known) or "none"
-        raise SettingsError(f"{settings}: no access is called {access!r} (declared: {declared})")
+        raise SettingsError(f"{loaded.path}: no access is called {access!r} (declared: {declared})")
     return access, known[access]
 
 
-async def _read(address: str, name: str, access: Access, deadline_s: float) -> UnitObservation:
+async def _read(address: str, name: str, access: Access, catalogue: Catalogue, deadline_s: float) -> UnitObservation:
     engine = PysnmpEngine({name: access})
     try:
         unit = Unit(address=address, access=name)
-        return await UnitReader(address, unit, engine, standard_catalogue(), time.time).poll(deadline_s, slow=True)
+        return await UnitReader(address, unit, engine, catalogue, time.time).poll(deadline_s, slow=True)
     finally:
         await engine.close()

@@ -49,8 +49,6 @@ def run(
     loaded = load_settings(settings)
     parts = gather(loaded)
     warn_of_open_secrets(loaded)
-    if loaded.settings.columns:
-        tell("columns: private columns of the settings are accepted, but not read by this version")
     with closing(open_history(parts)) as history, history_lock(loaded.history_folder) as ours:
         if ours:
             work = _once(parts, history, as_json) if once else _serve(parts, history)

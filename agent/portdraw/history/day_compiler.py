@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
+from functools import lru_cache
+from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from portdraw.history.hot_reading import BASES, HotReading, basis_of, state_of
@@ -38,23 +42,47 @@ class _Tally:
         self.peak_ms = -1
         self.hours = [-1] * HOURS
 
-    def count(
-        self, reading: HotReading, hour: int, draw_dw: int, basis: Basis | None, state: PortState | None
-    ) -> None:
-        ms = reading.interval_ms
-        if state is not None:
-            self.ms_in_state[state] = self.ms_in_state.get(state, 0) + ms
-        if draw_dw < 0:
-            self.ms_unknown += ms
-            return
-        self.ms_known += ms
-        self.ms_at[draw_dw] = self.ms_at.get(draw_dw, 0) + ms
-        if basis is not None:
-            self.ms_on_basis[basis] = self.ms_on_basis.get(basis, 0) + ms
-        if draw_dw > self.peak_dw:
-            self.peak_dw, self.peak_ms = draw_dw, reading.time_ms
-        if draw_dw > self.hours[hour]:
-            self.hours[hour] = draw_dw
+    def count(self, run: _Run, draws_dw: Sequence[int], marks: Sequence[int]) -> None:
+        """Count one port's column of a run of readings; equal pairs of draw and mark are counted together."""
+        for (draw_dw, mark), times in Counter(zip(draws_dw, marks, strict=True)).items():
+            ms = times * run.interval_ms
+            state, basis = state_of(mark), basis_of(mark)
+            if state is not None:
+                self.ms_in_state[state] = self.ms_in_state.get(state, 0) + ms
+            if draw_dw < 0:
+                self.ms_unknown += ms
+                continue
+            self.ms_known += ms
+            self.ms_at[draw_dw] = self.ms_at.get(draw_dw, 0) + ms
+            if basis is not None:
+                self.ms_on_basis[basis] = self.ms_on_basis.get(basis, 0) + ms
+        for hour, first, last in run.hours:
+            top_dw = max(draws_dw[first:last])
+            if top_dw > self.hours[hour]:
+                self.hours[hour] = top_dw
+            if top_dw > self.peak_dw:
+                self.peak_dw, self.peak_ms = top_dw, run.times_ms[draws_dw.index(top_dw, first)]
+
+
+@dataclass(frozen=True)
+class _Run:
+    """Readings of one unit that follow each other with the same ports and interval; `hours` are (hour, from, to)."""
+
+    interval_ms: int
+    times_ms: list[int]
+    hours: list[tuple[int, int, int]]
+
+
+def _runs(polls: Iterable[HotReading], zone: ZoneInfo) -> Iterator[tuple[_Run, list[HotReading]]]:
+    for (_, interval_ms), group in groupby(polls, key=lambda reading: (reading.ports, reading.interval_ms)):
+        together = list(group)
+        hours: list[tuple[int, int, int]] = []
+        at = 0
+        for hour, same in groupby(datetime.fromtimestamp(one.time_ms / 1000, zone).hour for one in together):
+            count = sum(1 for _ in same)
+            hours.append((hour, at, at + count))
+            at += count
+        yield _Run(interval_ms, [one.time_ms for one in together], hours), together
 
 
 def unit_draw(reading: HotReading) -> tuple[int, Basis | None]:
@@ -63,6 +91,10 @@ def unit_draw(reading: HotReading) -> tuple[int, Basis | None]:
     The sum over the ports where each delivering port tells watts that follow the current; else the unit's own
     total (whole watts in RFC 3621); else the sum of whatever every delivering port tells; else unknown.
     """
+    if reading.draws_dw and min(reading.draws_dw) >= 0:
+        worst, follows = _bases_of(reading.marks)
+        if follows:
+            return sum(reading.draws_dw), BASES[worst]
     total_dw, worst, told, follows = 0, 0, False, True
     for draw_dw, mark in zip(reading.draws_dw, reading.marks, strict=True):
         state = state_of(mark)
@@ -80,6 +112,12 @@ def unit_draw(reading: HotReading) -> tuple[int, Basis | None]:
     return total_dw, BASES[worst]
 
 
+@lru_cache(maxsize=256)
+def _bases_of(marks: bytes) -> tuple[int, bool]:
+    """Return the weakest basis among all ports, and whether all of them follow the current; marks seldom change."""
+    return max(mark & 7 for mark in marks), all(basis_of(mark) in _FOLLOWS_CURRENT for mark in marks)
+
+
 def compile_day(day: date, readings: Iterable[HotReading], zone: ZoneInfo) -> list[PortDay]:
     """Return the port-days, and the unit-days (port None), of readings that all fall in the local day `day`.
 
@@ -92,17 +130,14 @@ def compile_day(day: date, readings: Iterable[HotReading], zone: ZoneInfo) -> li
     for unit, polls in by_unit.items():
         tallies: dict[str, _Tally] = {}
         whole = _Tally()
-        polled_ms = 0
-        for reading in polls:
-            hour = datetime.fromtimestamp(reading.time_ms / 1000, zone).hour
-            polled_ms += reading.interval_ms
-            for port, draw_dw, mark in zip(reading.ports, reading.draws_dw, reading.marks, strict=True):
-                tally = tallies.get(port)
-                if tally is None:
-                    tally = tallies[port] = _Tally()
-                tally.count(reading, hour, draw_dw, basis_of(mark), state_of(mark))
-            total_dw, total_basis = unit_draw(reading)
-            whole.count(reading, hour, total_dw, total_basis, None)
+        for run, together in _runs(polls, zone):
+            draws = zip(*(reading.draws_dw for reading in together), strict=True)
+            marks = zip(*(reading.marks for reading in together), strict=True)
+            for port, port_draws, port_marks in zip(together[0].ports, draws, marks, strict=True):
+                tallies.setdefault(port, _Tally()).count(run, port_draws, port_marks)
+            totals = [unit_draw(reading) for reading in together]
+            whole.count(run, [dw for dw, _ in totals], [BASES.index(basis) for _, basis in totals])
+        polled_ms = sum(reading.interval_ms for reading in polls)
         for tally in tallies.values():
             tally.ms_unknown = polled_ms - tally.ms_known
         compiled.append(_port_day(unit, None, day, whole))

@@ -10,7 +10,7 @@ import math
 import struct
 from dataclasses import dataclass
 
-from portdraw.observation.record import Basis, PortState, Quantity
+from portdraw.observation.record import Basis, PortState, Quantity, Record
 from portdraw.observation.unit_observation import Outcome, UnitObservation
 
 # The order of these lists is the file format: append only.
@@ -44,6 +44,12 @@ BASES = (
 # In these states the port gives no power, whatever its other columns still show (RFC 3621,
 # pethPsePortDetectionStatus). Test is not among them: its watts are as they are read.
 _GIVES_NOTHING = frozenset({PortState.DISABLED, PortState.SEARCHING, PortState.FAULT, PortState.OTHER_FAULT})
+
+_STATE_MARKS = {state.value: number << 3 for number, state in enumerate(STATES) if state is not None}
+_BASIS_MARKS = {basis: number for number, basis in enumerate(BASES)}
+_MEASURED_MARK = _BASIS_MARKS[Basis.MEASURED]
+_STATE, _DRAW = Quantity.PORT_STATE, Quantity.PORT_DRAW
+_NOTHING_MARKS = frozenset(_STATE_MARKS[state.value] for state in _GIVES_NOTHING)
 
 UNKNOWN_DW = -1
 _UNKNOWN_U16 = 0xFFFF
@@ -98,7 +104,7 @@ def basis_of(mark: int) -> Basis | None:
 
 def to_dw(watts: float | None) -> int:
     """Return watts as a whole number of 0.1 W; -1 for unknown and for what no port or unit can draw."""
-    if watts is None or not math.isfinite(watts) or watts < 0 or watts >= 100_000_000:
+    if watts is None or not 0 <= watts < 100_000_000:  # what is no number is in no range
         return UNKNOWN_DW
     return round(watts * 10)
 
@@ -108,22 +114,35 @@ def from_observation(observation: UnitObservation, interval_s: float) -> HotRead
 
     A port whose state says that it gives nothing draws 0 W; every other draw is as it was read.
     """
-    ports = observation.ports()
+    # one pass over all records: this runs for every port of the site in every cycle
+    states: dict[str, int] = {}
+    drawn: dict[str, Record] = {}
+    for record in observation.records:
+        port = record.port
+        if port is None:
+            continue
+        quantity = record.quantity
+        if quantity is _STATE:
+            # a state that RFC 3621 does not have is no state
+            states[port] = 0 if record.value is None else _STATE_MARKS.get(str(record.value), 0)
+            continue
+        states.setdefault(port, 0)
+        if quantity is _DRAW:
+            drawn[port] = record
     draws: list[int] = []
     marks = bytearray()
-    for port in ports:
-        record = observation.get(port, Quantity.PORT_DRAW)
-        state = _state(observation.text(port, Quantity.PORT_STATE))
-        basis: Basis | None
-        if state in _GIVES_NOTHING:
-            draw_dw, basis = 0, Basis.MEASURED
+    for port, mark in states.items():
+        of_port = drawn.get(port)
+        if mark in _NOTHING_MARKS:
+            draw_dw, mark = 0, mark | _MEASURED_MARK
         else:
-            draw_dw = to_dw(observation.number(port, Quantity.PORT_DRAW))
+            draw_dw = UNKNOWN_DW if of_port is None else to_dw(of_port.number())
             if draw_dw >= _UNKNOWN_U16:
                 draw_dw = UNKNOWN_DW
-            basis = record.basis if record is not None and draw_dw >= 0 else None
+            elif of_port is not None and draw_dw >= 0:
+                mark |= _BASIS_MARKS[of_port.basis]
         draws.append(draw_dw)
-        marks.append(STATES.index(state) << 3 | BASES.index(basis))
+        marks.append(mark)
     total = observation.get(None, Quantity.UNIT_DRAW)
     total_dw = to_dw(observation.number(None, Quantity.UNIT_DRAW))
     return HotReading(
@@ -135,17 +154,10 @@ def from_observation(observation: UnitObservation, interval_s: float) -> HotRead
         total_basis=total.basis if total is not None and total_dw >= 0 else None,
         budget_dw=to_dw(observation.number(None, Quantity.UNIT_BUDGET)),
         uptime_s=observation.number(None, Quantity.UPTIME),
-        ports=ports,
+        ports=tuple(states),
         draws_dw=tuple(draws),
         marks=bytes(marks),
     )
-
-
-def _state(text: str | None) -> PortState | None:
-    try:
-        return None if text is None else PortState(text)
-    except ValueError:
-        return None  # a state that RFC 3621 does not have is no state
 
 
 def pack(reading: HotReading, port_list_id: int) -> bytes:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -81,6 +81,15 @@ class Outbox:
         """Return how many messages are not delivered yet, due or not."""
         count: int = self._database.rows("SELECT count(*) FROM outbox WHERE done_s IS NULL")[0][0]
         return count
+
+    def drop_others(self, receivers: Collection[str]) -> dict[str, int]:
+        """Drop what waits for any receiver but these; return how many messages each of the others had waiting."""
+        with self._database.write() as transaction:
+            rows = self._database.rows("SELECT receiver, count(*) FROM outbox WHERE done_s IS NULL GROUP BY receiver")
+            dropped = {name: count for name, count in rows if name not in receivers}
+            for name in dropped:
+                transaction.execute("DELETE FROM outbox WHERE receiver = ? AND done_s IS NULL", (name,))
+        return dropped
 
     def forget(self, delivered_before_s: float) -> None:
         """Drop the messages that were delivered before a time."""

@@ -6,9 +6,11 @@ were polled at different rates can be added.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from itertools import accumulate
 from typing import TypeVar
 
 from portdraw.observation.record import Basis, PortState
@@ -75,13 +77,13 @@ class PortDay:
         """
         if not 0 <= q <= 100:
             raise ValueError("a percentile is 0 to 100")
-        total_ms = sum(self.ms_at.values())
-        passed_ms = 0
-        for value_dw in sorted(self.ms_at):
-            passed_ms += self.ms_at[value_dw]
-            if passed_ms > 0 and passed_ms * 100 >= q * total_ms:
-                return value_dw / 10
-        return None
+        values_dw = sorted(self.ms_at)
+        passed_ms = list(accumulate(map(self.ms_at.__getitem__, values_dw)))
+        if not passed_ms or passed_ms[-1] <= 0:
+            return None
+        least_ms = q * passed_ms[-1]
+        first = bisect_left(passed_ms, True, key=lambda ms: ms > 0 and ms * 100 >= least_ms)
+        return values_dw[first] / 10
 
     @property
     def mean_w(self) -> float | None:
@@ -111,46 +113,75 @@ class PortDay:
         return None if value_dw < 0 else value_dw / 10
 
 
+class PortDaySum:
+    """Adds the days of one port up, one after the other, so that no day need be kept."""
+
+    def __init__(self, first: PortDay) -> None:
+        self._unit, self._port = first.unit, first.port
+        self._first_day, self._last_day = first.first_day, first.last_day
+        self._ms_at: dict[int, int] = {}
+        self._ms_unknown = 0
+        self._ms_in_state: dict[PortState, int] = {}
+        self._ms_on_basis: dict[Basis, int] = {}
+        self._peak_dw, self._peak_s = -1, first.peak_s
+        self._hour_max_dw: tuple[int, ...] = first.hour_max_dw
+        self.add(first)
+
+    def add(self, day: PortDay) -> None:
+        """Add a day. Raises ValueError on a day of another port."""
+        if (day.unit, day.port) != (self._unit, self._port):
+            raise ValueError(f"the days of {self._unit} {self._port} and {day.unit} {day.port} can't be merged")
+        self._first_day = min(self._first_day, day.first_day)
+        self._last_day = max(self._last_day, day.last_day)
+        _add(self._ms_at, day.ms_at)
+        self._ms_unknown += day.ms_unknown
+        _add(self._ms_in_state, day.ms_in_state)
+        _add(self._ms_on_basis, day.ms_on_basis)
+        peak_dw = max(day.ms_at, default=-1)
+        earlier = self._peak_s is None or (day.peak_s is not None and day.peak_s < self._peak_s)
+        if peak_dw > self._peak_dw or (peak_dw == self._peak_dw and earlier):
+            self._peak_dw, self._peak_s = peak_dw, day.peak_s
+        self._hour_max_dw = tuple(map(max, self._hour_max_dw, day.hour_max_dw))
+
+    def whole(self) -> PortDay:
+        """Return what was added so far as one PortDay."""
+        return PortDay(
+            unit=self._unit,
+            port=self._port,
+            first_day=self._first_day,
+            last_day=self._last_day,
+            ms_at=dict(self._ms_at),
+            ms_unknown=self._ms_unknown,
+            ms_in_state=dict(self._ms_in_state),
+            ms_on_basis=dict(self._ms_on_basis),
+            peak_s=self._peak_s,
+            hour_max_dw=self._hour_max_dw,
+        )
+
+
 def merge(days: Iterable[PortDay]) -> PortDay:
     """Return the days of one port as one. Raises ValueError on no days, or on days of different ports."""
-    listed = list(days)
-    if not listed:
+    merged: PortDaySum | None = None
+    for day in days:
+        if merged is None:
+            merged = PortDaySum(day)
+        else:
+            merged.add(day)
+    if merged is None:
         raise ValueError("there is no day to merge")
-    first = listed[0]
-    ms_at: dict[int, int] = {}
-    ms_in_state: dict[PortState, int] = {}
-    ms_on_basis: dict[Basis, int] = {}
-    peak_dw, peak_s = -1, None
-    for day in listed:
-        if (day.unit, day.port) != (first.unit, first.port):
-            raise ValueError(f"the days of {first.unit} {first.port} and {day.unit} {day.port} can't be merged")
-        _add(ms_at, day.ms_at)
-        _add(ms_in_state, day.ms_in_state)
-        _add(ms_on_basis, day.ms_on_basis)
-        day_peak_dw = max(day.ms_at, default=-1)
-        earlier = peak_s is None or (day.peak_s is not None and day.peak_s < peak_s)
-        if day_peak_dw > peak_dw or (day_peak_dw == peak_dw and earlier):
-            peak_dw, peak_s = day_peak_dw, day.peak_s
-    return PortDay(
-        unit=first.unit,
-        port=first.port,
-        first_day=min(day.first_day for day in listed),
-        last_day=max(day.last_day for day in listed),
-        ms_at=ms_at,
-        ms_unknown=sum(day.ms_unknown for day in listed),
-        ms_in_state=ms_in_state,
-        ms_on_basis=ms_on_basis,
-        peak_s=peak_s,
-        hour_max_dw=tuple(map(max, zip(*(day.hour_max_dw for day in listed), strict=True))),
-    )
+    return merged.whole()
 
 
 def merge_by_port(days: Iterable[PortDay]) -> dict[tuple[str, str | None], PortDay]:
-    """Return one merged PortDay for every (unit, port); the port of a unit's total is None."""
-    grouped: dict[tuple[str, str | None], list[PortDay]] = {}
+    """Return one merged PortDay for every (unit, port); the port of a unit's total is None. Keeps no single day."""
+    merged: dict[tuple[str, str | None], PortDaySum] = {}
     for day in days:
-        grouped.setdefault((day.unit, day.port), []).append(day)
-    return {key: merge(group) for key, group in grouped.items()}
+        one = merged.get((day.unit, day.port))
+        if one is None:
+            merged[day.unit, day.port] = PortDaySum(day)
+        else:
+            one.add(day)
+    return {key: one.whole() for key, one in merged.items()}
 
 
 def _add(into: dict[Key, int], more: Mapping[Key, int]) -> None:

@@ -43,7 +43,13 @@ class History:
     """One site's history in one file. May be used from several threads; calls wait for each other."""
 
     def __init__(
-        self, path: Path, connection: sqlite3.Connection, zone: ZoneInfo, hot_days: int, emulated: bool
+        self,
+        path: Path,
+        connection: sqlite3.Connection,
+        zone: ZoneInfo,
+        hot_days: int,
+        emulated: bool,
+        read_only: bool = False,
     ) -> None:
         self.path = path
         self.zone = zone
@@ -51,6 +57,8 @@ class History:
         self.emulated = emulated
         self.outbox = Outbox(self)
         self._connection = connection
+        self._place = _place_of(path)
+        self._must_check = not read_only
         self._lock = threading.RLock()
         self._port_lists: dict[tuple[str, ...], int] = {}
         self._ports_of: dict[int, tuple[str, ...]] = {}
@@ -78,38 +86,14 @@ class History:
         try:
             if not read_only:
                 folder.mkdir(parents=True, exist_ok=True)
-            why = refusal(path, emulated)
-            new = not path.exists() or path.stat().st_size == 0
         except OSError as error:
             raise HistoryError(f"history folder {folder} can't be used: {error.strerror or error}") from None
-        if why is None and read_only and new:
-            why = f"there is no history in {folder} yet"
-        if why is not None:
-            raise HistoryError(why)
-        with _told(path):
-            mode = "ro" if read_only else "rwc"
-            connection = sqlite3.connect(
-                f"{path.absolute().as_uri()}?mode={mode}",
-                uri=True,
-                timeout=_BUSY_S,
-                isolation_level=None,
-                check_same_thread=False,
-            )
-            try:
-                if new:
-                    _create(connection, EMULATED_ID if emulated else APPLICATION_ID)
-                connection.execute("SELECT count(*) FROM closed_span").fetchone()
-                if not read_only:
-                    connection.execute("PRAGMA journal_mode = WAL")
-                    connection.execute("PRAGMA synchronous = NORMAL")
-            except BaseException:
-                connection.close()
-                raise
-        return cls(path, connection, zone, hot_days, emulated)
+        return cls(path, _connect(path, emulated, read_only), zone, hot_days, emulated, read_only)
 
     def close(self) -> None:
         """Close the file; a second call does nothing."""
         with self._lock, _told(self.path):
+            self._must_check = False
             self._connection.close()
 
     # --- readings and days
@@ -156,27 +140,29 @@ class History:
         )
         return list(self._readings(rows))
 
-    def port_days(self, first_day: date, last_day: date, unit: str | None = None) -> list[PortDay]:
-        """Return the port-days and unit-days (port None) of local days, both ends included.
+    def each_port_day(self, first_day: date, last_day: date, unit: str | None = None) -> Iterator[PortDay]:
+        """Yield the port-days and unit-days (port None) of local days, both ends included, day after day.
 
-        Closed days come from the port-day table; what is not closed yet is compiled from the hot readings.
+        Closed days come from the port-day table; what is not closed yet is compiled from the hot readings. Only
+        one day is held in memory at a time.
         """
-        rows = self.rows(
-            "SELECT day, unit, port, body FROM port_day WHERE day BETWEEN ? AND ? "
-            "AND (? IS NULL OR unit = ?) ORDER BY day",
-            first_day.isoformat(),
-            last_day.isoformat(),
-            unit,
-            unit,
-        )
-        found = [self._port_day(*row) for row in rows]
-        start_s, end_s = day_start_s(first_day, self.zone), day_end_s(last_day, self.zone)
-        by_day: dict[date, list[HotReading]] = {}
-        for reading in self._open_readings(start_s, end_s, unit):
-            by_day.setdefault(day_of(reading.time_ms / 1000, self.zone), []).append(reading)
-        for day, readings in by_day.items():
-            found += compile_day(day, readings, self.zone)
-        return found
+        for day in days(first_day, last_day):
+            with self._one_view():
+                closed = self.rows(
+                    "SELECT day, unit, port, body FROM port_day WHERE day = ? AND (? IS NULL OR unit = ?)",
+                    day.isoformat(),
+                    unit,
+                    unit,
+                )
+                still_open = self._open_readings(day_start_s(day, self.zone), day_end_s(day, self.zone), unit)
+            for row in closed:
+                yield self._port_day(*row)
+            if still_open:
+                yield from compile_day(day, still_open, self.zone)
+
+    def port_days(self, first_day: date, last_day: date, unit: str | None = None) -> list[PortDay]:
+        """Return what `each_port_day` yields, as a list: for short periods."""
+        return list(self.each_port_day(first_day, last_day, unit))
 
     def close_days(self, up_to_s: float) -> list[date]:
         """Compile every local day that ended by `up_to_s`, then prune hot readings after `hot_days` days.
@@ -289,6 +275,7 @@ class History:
     def write(self) -> Iterator[Transaction]:
         """Run a block as one transaction; an error inside leaves the file as it was."""
         with self._lock, _told(self.path):
+            self._check_place()
             self._connection.execute("BEGIN IMMEDIATE")
             try:
                 yield self._connection
@@ -299,10 +286,45 @@ class History:
                     self._connection.execute("ROLLBACK")
                 raise
 
+    @contextmanager
+    def _one_view(self) -> Iterator[None]:
+        """Hold one state of the file over several queries, though another program closes a day meanwhile."""
+        with self._lock, _told(self.path):
+            nested = self._connection.in_transaction
+            if not nested:
+                self._connection.execute("BEGIN")
+            try:
+                yield
+            finally:
+                if not nested and self._connection.in_transaction:
+                    self._connection.execute("COMMIT")
+
     def rows(self, sql: str, *values: object) -> list[Any]:
         """Return all rows of a query."""
         with self._lock, _told(self.path):
             return self._connection.execute(sql, values).fetchall()
+
+    def _check_place(self) -> None:
+        """Notice a file that was deleted, moved or replaced: what is written to the open one nobody would ever find.
+
+        That is told once; from then on the file in its place is opened, or begun, as soon as its folder is there.
+        The folder itself is not made anew: a disk may have to be mounted there first.
+        """
+        if not self._must_check or (self._place is not None and _place_of(self.path) == self._place):
+            return
+        if self._place is not None:
+            self._place = None
+            self._connection.close()
+            raise HistoryError(
+                f"history file {self.path} was deleted, moved or replaced while the agent runs; what it held is kept "
+                "only where it is now"
+            )
+        if not self.path.parent.is_dir():
+            raise HistoryError(f"history folder {self.path.parent} is gone; put it back, or make it anew")
+        self._connection = _connect(self.path, self.emulated, read_only=False)
+        self._place = _place_of(self.path)
+        self._port_lists.clear()
+        self._ports_of.clear()
 
     def _port_list(self, ports: tuple[str, ...]) -> int:
         number = self._port_lists.get(ports)
@@ -332,6 +354,48 @@ class History:
             return port_day_codec.unpack(unit, port or None, date.fromisoformat(day), body)
         except ValueError as error:
             raise HistoryError(f"history file {self.path} is damaged: {error}") from None
+
+
+def _connect(path: Path, emulated: bool, read_only: bool) -> sqlite3.Connection:
+    """Open the file, or begin one in a folder that is there. Raises HistoryError; a foreign file is left as it is."""
+    try:
+        why = refusal(path, emulated)
+        new = not path.exists() or path.stat().st_size == 0
+    except OSError as error:
+        raise HistoryError(f"history folder {path.parent} can't be used: {error.strerror or error}") from None
+    if why is None and read_only and new:
+        why = f"there is no history in {path.parent} yet"
+    if why is not None:
+        raise HistoryError(why)
+    with _told(path):
+        mode = "ro" if read_only else "rwc"
+        connection = sqlite3.connect(
+            f"{path.absolute().as_uri()}?mode={mode}",
+            uri=True,
+            timeout=_BUSY_S,
+            isolation_level=None,
+            check_same_thread=False,
+        )
+        try:
+            if new:
+                _create(connection, EMULATED_ID if emulated else APPLICATION_ID)
+            connection.execute("SELECT count(*) FROM closed_span").fetchone()
+            if not read_only:
+                connection.execute("PRAGMA journal_mode = WAL")
+                connection.execute("PRAGMA synchronous = NORMAL")
+        except BaseException:
+            connection.close()
+            raise
+    return connection
+
+
+def _place_of(path: Path) -> tuple[int, int] | None:
+    """Return what tells a file from any other (device and inode), None where there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def _create(connection: sqlite3.Connection, application_id: int) -> None:

@@ -46,10 +46,19 @@ class AlarmKind(StrEnum):
 
 
 @dataclass(frozen=True)
+class Handling:
+    """Who acknowledged an alarm or set it aside, why, and until when [s since the epoch; None: without an end]."""
+
+    owner: str
+    reason: str = ""
+    until_s: float | None = None
+
+
+@dataclass(frozen=True)
 class Alarm:
     """One alarm. `sentence` says what, where, how much, since when.
 
-    `summary` is what of it stays true when it is over.
+    `summary` is what of it stays true when it is over. `handling` is there while a person has it in hand.
     `began_s` is when the condition was first seen, `raised_s` when the alarm came up, `ended_s` when it returned.
     `value` and `limit` are in `unit` ("W", "days", ...); None where the kind has none.
     """
@@ -70,6 +79,7 @@ class Alarm:
     limit: float | None = None
     measure: str = ""
     summary: str = ""
+    handling: Handling | None = None
 
     @property
     def key(self) -> tuple[str, str, str]:

@@ -124,9 +124,9 @@ class AlarmBook:
         entry = self._entries.get(key)
         return None if entry is None else entry.hold
 
-    def acknowledge(self, key: Key, time_s: float) -> AlarmChange | None:
+    def acknowledge(self, key: Key, time_s: float, owner: str = "") -> AlarmChange | None:
         """Acknowledge an alarm; None where there is no such alarm or nothing to acknowledge."""
-        return self._by_hand(key, AlarmEvent.ACKNOWLEDGE, None, time_s)
+        return self._by_hand(key, AlarmEvent.ACKNOWLEDGE, None, time_s, owner)
 
     def shelve(self, key: Key, owner: str, reason: str, until_s: float, time_s: float) -> AlarmChange | None:
         """Set an alarm aside until a time, with owner and reason; None where there is nothing to shelve.
@@ -166,6 +166,7 @@ class AlarmBook:
         """Take one condition, or its absence, to its alarm."""
         if entry is not None:
             entry.held = False
+            entry.set_back(time_s)
             self._expire(entry, time_s)
         state = AlarmState.NORMAL if entry is None else entry.alarm.state
         seen = condition is not None and (
@@ -201,7 +202,9 @@ class AlarmBook:
         if entry.alarm.ended_s is not None and time_s - entry.alarm.ended_s >= KEEP_RETURNED_S:
             entry.apply(AlarmEvent.FORGET, time_s)
 
-    def _by_hand(self, key: Key, event: AlarmEvent, hold: Hold | None, time_s: float) -> AlarmChange | None:
+    def _by_hand(
+        self, key: Key, event: AlarmEvent, hold: Hold | None, time_s: float, owner: str = ""
+    ) -> AlarmChange | None:
         entry = self._entries.get(key)
         if entry is None:
             return None
@@ -210,6 +213,7 @@ class AlarmBook:
             return None
         entry.apply(event, time_s)
         entry.hold = hold
+        entry.acknowledged_by = owner
         after = entry.alarm.state
         if after is AlarmState.NORMAL:
             del self._entries[key]

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields, replace
 
-from portdraw.judgement.alarm import Alarm, AlarmKind, AlarmState, Severity
+from portdraw.judgement.alarm import Alarm, AlarmKind, AlarmState, Handling, Severity
 from portdraw.judgement.alarm_rule import ALARM_RULES
-from portdraw.judgement.alarm_states import UP, AlarmEvent, step
+from portdraw.judgement.alarm_states import SET_ASIDE, UP, AlarmEvent, step
 from portdraw.judgement.condition import Condition
 from portdraw.judgement.wording import clock_text
 
@@ -28,7 +28,8 @@ class AlarmEntry:
     """An alarm in the book.
 
     `seen_s` is when this occurrence was first seen by the book, from which the on-delay counts; `gone_s` when it was
-    first missed, from which the off-delay counts. `acknowledged` outlives a short return. `held`: no fresh reading.
+    first missed, from which the off-delay counts. `acknowledged` outlives a short return, with who did it.
+    `held`: no fresh reading.
     """
 
     alarm: Alarm
@@ -37,6 +38,7 @@ class AlarmEntry:
     acknowledged: bool = False
     held: bool = False
     hold: Hold | None = None
+    acknowledged_by: str = ""
 
     @classmethod
     def begin(cls, condition: Condition, time_s: float, timezone: str) -> AlarmEntry:
@@ -57,6 +59,12 @@ class AlarmEntry:
             ended_s=None,
         )
         return cls(_told(blank, condition, time_s, timezone), seen_s=time_s)
+
+    def set_back(self, time_s: float) -> None:
+        """Where the machine's clock was set back, let both delays count from now, not from a time that is to come."""
+        self.seen_s = min(self.seen_s, time_s)
+        if self.gone_s is not None:
+            self.gone_s = min(self.gone_s, time_s)
 
     def see(self, condition: Condition, time_s: float, timezone: str) -> None:
         """The condition is there: take over its words and values."""
@@ -84,8 +92,8 @@ class AlarmEntry:
         if after is before:
             return
         raised_s, ended_s = self.alarm.raised_s, self.alarm.ended_s
-        if after is AlarmState.RAISED and raised_s is None:
-            raised_s = time_s
+        if after is AlarmState.RAISED and (raised_s is None or event is AlarmEvent.ON_DELAY_OVER):
+            raised_s = time_s  # anew, where it comes from the shelf
         if after is AlarmState.ACKNOWLEDGED:
             self.acknowledged = True
         if event is AlarmEvent.ON_DELAY_OVER:
@@ -95,13 +103,21 @@ class AlarmEntry:
         self.alarm = replace(self.alarm, state=after, raised_s=raised_s, ended_s=ended_s)
 
     def shown(self, timezone: str) -> Alarm:
-        """Return the alarm as people see it: marked where its readings are not fresh, or where it is over."""
+        """Return the alarm as people see it: marked where it is over, in somebody's hand, or not freshly read."""
         if self.alarm.state is AlarmState.RETURNED and self.alarm.ended_s is not None:
             ended = clock_text(self.alarm.ended_s, self.alarm.ended_s, timezone)
             return replace(self.alarm, sentence=f"Over since {ended}: {self.alarm.summary}")
+        if self.hold is not None and self.alarm.state in SET_ASIDE:
+            handling = Handling(self.hold.owner, self.hold.reason, self.hold.until_s)
+            until = clock_text(self.hold.until_s, self.alarm.began_s, timezone)
+            note = f"Set aside until {until} by {self.hold.owner} ({self.hold.reason}): "
+            return replace(self.alarm, sentence=note + self.alarm.sentence, handling=handling)
+        shown = self.alarm
+        if self.alarm.state is AlarmState.ACKNOWLEDGED and self.acknowledged_by:
+            shown = replace(shown, handling=Handling(self.acknowledged_by))
         if self.held and self.alarm.state in UP | {AlarmState.PENDING}:
-            return replace(self.alarm, sentence=self.alarm.sentence + HELD_NOTE)
-        return self.alarm
+            shown = replace(shown, sentence=self.alarm.sentence + HELD_NOTE)
+        return shown
 
 
 def entry_to(entry: AlarmEntry) -> dict[str, object]:
@@ -114,7 +130,8 @@ def entry_from(row: object) -> AlarmEntry:
     try:
         if not isinstance(row, Mapping) or not isinstance(row["alarm"], Mapping):
             raise TypeError
-        told = {field.name: row["alarm"][field.name] for field in fields(Alarm)}
+        # who has it in hand stands beside the alarm, in the entry
+        told = {field.name: row["alarm"][field.name] for field in fields(Alarm) if field.name != "handling"}
         told["kind"] = AlarmKind(told["kind"])
         told["state"] = AlarmState(told["state"])
         told["severity"] = Severity(told["severity"])
@@ -126,6 +143,7 @@ def entry_from(row: object) -> AlarmEntry:
             acknowledged=bool(row["acknowledged"]),
             held=bool(row["held"]),
             hold=None if hold is None else Hold(str(hold["owner"]), str(hold["reason"]), float(hold["until_s"])),
+            acknowledged_by=str(row.get("acknowledged_by", "")),
         )
     except (KeyError, TypeError, ValueError) as error:
         raise ValueError("the stored alarms can't be used: a row is not an alarm") from error

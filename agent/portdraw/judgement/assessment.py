@@ -5,7 +5,7 @@ Facts only, no computing: `compare` fills it from observations and plan, `rules`
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from math import isnan
 
@@ -166,7 +166,11 @@ class SiteAssessment:
     alarms: tuple[Alarm, ...]
     headline: str
     cycle: int = 0
+    by_name: dict[str, UnitAssessment] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "by_name", {unit.unit: unit for unit in self.units})
 
     def unit(self, name: str) -> UnitAssessment | None:
         """Return a unit by its name, None where the site has no such unit."""
-        return next((unit for unit in self.units if unit.unit == name), None)
+        return self.by_name.get(name)

@@ -20,7 +20,7 @@ from portdraw.judgement.memory import (
     remember_denied,
     remember_leg,
 )
-from portdraw.judgement.plan_sheet import plan_now, plan_sheet
+from portdraw.judgement.plan_sheet import PlanSheet, plan_now, plan_sheet
 from portdraw.judgement.port_draw import PortPlan, assess_port
 from portdraw.judgement.unit_draw import UnitDraw, unit_draw
 from portdraw.observation.record import Quantity
@@ -41,6 +41,7 @@ class _Cycle:
 
     site: Site
     tree: Tree
+    sheet: PlanSheet
     memory: Memory
     time_s: float
     every_s: float
@@ -69,8 +70,9 @@ def assess(
     `every_s` the poll interval [s]. Of a unit that did not answer the last answer counts while it is fresh.
     """
     sheet = memory.sheet if memory.sheet is not None and memory.sheet.site is site else plan_sheet(site, tree)
-    cycle = _Cycle(site, tree, replace(hear(memory, observations, time_s), sheet=sheet), time_s, every_s)
-    ports = {name: _ports(cycle, name) for name in site.units}
+    cycle = _Cycle(site, tree, sheet, replace(hear(memory, observations, time_s), sheet=sheet), time_s, every_s)
+    case = case_now(site, time_s)
+    ports = {name: _ports(cycle, name, sheet.first_plan(case)) for name in site.units}
     draws = {name: unit_draw(ports[name], cycle.heard(name), cycle.oldest_s) for name in site.units}
     legs: dict[str, tuple[Leg, ...]] = {}
     kept: dict[tuple[str, str], LegMemory] = {}
@@ -81,7 +83,7 @@ def assess(
         legs[name] = tuple(leg for leg, _ in told)
         kept.update({(name, leg.name): remembered for leg, remembered in told})
     feeds = {name: _carrying(legs[name], POE_FEED) for name in site.units}
-    plans = plan_now(sheet, tree, feeds, case_now(site, time_s))
+    plans = plan_now(sheet, tree, feeds, case)
     units = tuple(
         _unit(cycle, name, observations.get(name), _planned(ports[name], plans), draws[name], legs[name])
         for name in site.units
@@ -94,7 +96,7 @@ def assess(
         night=is_night(site, time_s),
         margin_percent=site.policy.margin_percent,
         units=units,
-        next_losses=losses_ahead(site, tree, units, case_now(site, time_s)),
+        next_losses=losses_ahead(site, tree, units, case),
         alarms=(),
         headline="",
         cycle=cycle.memory.cycle,
@@ -103,13 +105,22 @@ def assess(
     return replace(assessment, headline=headline(assessment)), done
 
 
-def _ports(cycle: _Cycle, name: str) -> tuple[PortAssessment, ...]:
-    """Return the ports that the plan or the unit knows, by printed number, as read; the plan follows."""
+def _ports(cycle: _Cycle, name: str, first_plan: Mapping[tuple[str, str], PortPlan]) -> tuple[PortAssessment, ...]:
+    """Return the ports that the plan or the unit knows, by printed number, as read and with every feed spare."""
     observation = cycle.heard(name)
     keys = dict.fromkeys(cycle.site.units[name].ports)
     keys.update(dict.fromkeys(() if observation is None else observation.ports()))
+    facts = cycle.sheet.facts
     return tuple(
-        assess_port(cycle.site, name, key, _NO_PLAN, observation, cycle.oldest_s)
+        assess_port(
+            cycle.site,
+            name,
+            key,
+            first_plan.get((name, key), _NO_PLAN),
+            observation,
+            cycle.oldest_s,
+            facts.get((name, key)),
+        )
         for key in sorted(keys, key=sort_key)
     )
 
@@ -117,12 +128,14 @@ def _ports(cycle: _Cycle, name: str) -> tuple[PortAssessment, ...]:
 def _planned(
     ports: tuple[PortAssessment, ...], plans: Mapping[tuple[str, str], PortPlan]
 ) -> tuple[PortAssessment, ...]:
-    """Return the ports with their plan; a port that the plan does not know has 0 W there."""
-    told = []
-    for port in ports:
-        plan = plans.get((port.unit, port.port), _NO_PLAN)
-        told.append(replace(port, planned_now_w=plan.now_w, planned_max_w=plan.max_w))
-    return tuple(told)
+    """Return the ports with their plan as the legs stand; a port that the plan does not know has 0 W there."""
+    return tuple(_with_plan(port, plans.get((port.unit, port.port), _NO_PLAN)) for port in ports)
+
+
+def _with_plan(port: PortAssessment, plan: PortPlan) -> PortAssessment:
+    if port.planned_now_w == plan.now_w and port.planned_max_w == plan.max_w:
+        return port  # nearly always: only the plan of a feed follows the legs
+    return replace(port, planned_now_w=plan.now_w, planned_max_w=plan.max_w)
 
 
 def _unit(

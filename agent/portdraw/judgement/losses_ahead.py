@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
+from functools import lru_cache
 
 from portdraw.judgement.assessment import Availability, Leg, NextLoss, UnitAssessment
 from portdraw.judgement.legs import LOCAL_AC, POE_FEED
 from portdraw.judgement.silent_ports import silent_draws
 from portdraw.plan.load_case import Case
 from portdraw.plan.site import Site
+from portdraw.plan.site_itself import SiteItself
 from portdraw.plan.tree import Tree
 from portdraw.powerflow.next_loss import CircuitLoss, next_losses
 from portdraw.powerflow.port_link import PortId
@@ -23,21 +25,22 @@ def losses_ahead(site: Site, tree: Tree, units: Sequence[UnitAssessment], case: 
     Draws that are not known are the largest planned ones: what can't be known counts as the worse, and is named.
     """
     out = circuits_out(tree, units)
-    today = _as_it_stands(site, units, out, tree)
-    found = next_losses(today, Tree(today), draws_now(units), out, case)
+    found = next_losses(*_as_it_stands(site, units, out, tree), draws_now(units), out, case)
     unread = [unit.unit for unit in units if _counts_plan(unit)]
-    return tuple(
-        NextLoss(
-            loss.what,
-            loss.limit,
-            loss.need_w,
-            loss.limit_w,
-            loss.moved_units,
-            loss.reason,
-            assumed=tuple(name for name in unread if name in _rests_on(loss, tree)),
-            keep_percent=site.policy.margin_after_failure_percent,
-        )
-        for loss in found
+    return tuple(_told(loss, unread, tree, site.policy.margin_after_failure_percent) for loss in found)
+
+
+def _told(loss: CircuitLoss, unread: Sequence[str], tree: Tree, keep_percent: float) -> NextLoss:
+    rests_on = _rests_on(loss, tree) if unread else frozenset()
+    return NextLoss(
+        loss.what,
+        loss.limit,
+        loss.need_w,
+        loss.limit_w,
+        loss.moved_units,
+        loss.reason,
+        assumed=tuple(name for name in unread if name in rests_on),
+        keep_percent=keep_percent,
     )
 
 
@@ -47,7 +50,7 @@ def _counts_plan(unit: UnitAssessment) -> bool:
     return unit.total_w is None and any(_largest_w(port.planned_max_w, port.class_limit_w) for port in silent)
 
 
-def _rests_on(loss: CircuitLoss, tree: Tree) -> set[str]:
+def _rests_on(loss: CircuitLoss, tree: Tree) -> Set[str]:
     """Return the units whose draw is in the need of a loss: those below its limit; all for a UPS or a circuit."""
     subject = loss.limits[0].subject if loss.limits else ""
     names = set(tree.order())
@@ -98,18 +101,30 @@ def _largest_w(planned_max_w: float | None, class_limit_w: float | None) -> floa
     return planned_max_w if planned_max_w is not None else class_limit_w
 
 
-def _as_it_stands(site: Site, units: Sequence[UnitAssessment], out: frozenset[str], tree: Tree) -> Site:
+def _as_it_stands(site: Site, units: Sequence[UnitAssessment], out: frozenset[str], tree: Tree) -> tuple[Site, Tree]:
     """Return the site without the supplies and feeds that are lost by themselves, not by their circuit."""
-    changed = dict(site.units)
+    without_ac: list[str] = []
+    feeds_off: list[PortId] = []
     for unit in units:
         ac, feed = leg_of(unit, LOCAL_AC), leg_of(unit, POE_FEED)
         by_circuit = set(tree.circuits_of(unit.unit)) <= out
         if ac is not None and ac.availability is Availability.LOST and not by_circuit:
-            changed[unit.unit] = changed[unit.unit].model_copy(update={"supplies": ()})
+            without_ac.append(unit.unit)
         if feed is not None and feed.availability is Availability.LOST:
-            for feeder, key in tree.feeds_of(unit.unit):
-                if feed.source == f"{feeder} port {key}":
-                    port = changed[feeder].ports[key].model_copy(update={"off": True})
-                    ports = {**changed[feeder].ports, key: port}
-                    changed[feeder] = changed[feeder].model_copy(update={"ports": ports})
-    return site.model_copy(update={"units": changed})
+            feeds = tree.feeds_of(unit.unit)
+            feeds_off += [(feeder, key) for feeder, key in feeds if feed.source == f"{feeder} port {key}"]
+    if not without_ac and not feeds_off:
+        return site, tree
+    return _without(SiteItself(site), frozenset(without_ac), frozenset(feeds_off))
+
+
+@lru_cache(maxsize=2)  # what is lost stays so for many cycles
+def _without(of: SiteItself, without_ac: frozenset[str], feeds_off: frozenset[PortId]) -> tuple[Site, Tree]:
+    changed = dict(of.site.units)
+    for name in without_ac:
+        changed[name] = changed[name].model_copy(update={"supplies": ()})
+    for feeder, key in feeds_off:
+        port = changed[feeder].ports[key].model_copy(update={"off": True})
+        changed[feeder] = changed[feeder].model_copy(update={"ports": {**changed[feeder].ports, key: port}})
+    today = of.site.model_copy(update={"units": changed})
+    return today, Tree(today)

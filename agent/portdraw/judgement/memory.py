@@ -60,9 +60,12 @@ def hear(memory: Memory, observations: Mapping[str, UnitObservation], time_s: fl
 
 
 def fresh(memory: Memory, unit: str, time_s: float, every_s: float) -> UnitObservation | None:
-    """Return a unit's last usable answer while it is fresh: heard within the last 3 poll intervals."""
+    """Return a unit's last usable answer while it is fresh: heard within the last 3 poll intervals.
+
+    One from later than now is from before the machine's clock was set back: its age is not known, so it is not fresh.
+    """
     observation = memory.heard.get(unit)
-    if observation is None or time_s - observation.ended_s > STALE_AFTER_POLLS * every_s:
+    if observation is None or not -every_s <= time_s - observation.ended_s <= STALE_AFTER_POLLS * every_s:
         return None
     return observation
 
@@ -83,6 +86,8 @@ def remember_denied(before: DeniedMemory | None, count: int, time_s: float) -> D
     """Return what to remember of a denied counter; one that is smaller than before has begun anew at zero."""
     if before is None:
         return DeniedMemory(count)
+    if count == before.count:
+        return before
     rise = count - before.count if count >= before.count else count
     if rise == 0:
         return replace(before, count=count)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 from portdraw.judgement.assessment import PortAssessment
 from portdraw.observation.record import Basis, PortState, Quantity, Record
 from portdraw.observation.unit_observation import UnitObservation
+from portdraw.plan.class_grant import SignatureClasses
 from portdraw.plan.load_case import signature_class
 from portdraw.plan.site import Port, Site
 from portdraw.powerflow.port_link import class_pse_w, granted_class, port_link
@@ -27,6 +29,33 @@ class PortPlan:
 
 
 @dataclass(frozen=True)
+class PortFacts:
+    """What the plan says of a port, whatever is read. `granted`: the declared class, as its unit can grant it."""
+
+    port: Port | None
+    label: str
+    hangs: str
+    kind: str
+    feeds_unit: str | None
+    granted: SignatureClasses | None
+
+    @property
+    def planned(self) -> bool:
+        """Say whether the site file names something on the port."""
+        return bool(self.hangs)
+
+
+def port_facts(site: Site, unit: str, key: str) -> PortFacts:
+    """Return what the plan says of a port; nothing of one that it does not know."""
+    port = site.units[unit].ports.get(key)
+    if port is None:
+        return PortFacts(None, "", "", "", None, None)
+    wanted = signature_class(site, port)
+    granted = None if wanted is None else granted_class(site.units[unit], wanted)
+    return PortFacts(port, port.label or "", port.hangs or "", port.type or "", port.feeds_unit, granted)
+
+
+@dataclass(frozen=True)
 class _Watts:
     draw_w: float | None
     basis: Basis | None
@@ -42,27 +71,29 @@ def assess_port(
     plan: PortPlan,
     observation: UnitObservation | None,
     oldest_s: float,
+    facts: PortFacts | None = None,
 ) -> PortAssessment:
     """Return one port, from a fresh answer of its unit (None: there is none).
 
-    Records read before `oldest_s` [s since the epoch] are stale, and stale is unknown.
+    Records read before `oldest_s` [s since the epoch] are stale, and stale is unknown. `facts` saves asking the plan
+    anew.
     """
-    port = site.units[unit].ports.get(key)
+    facts = facts or port_facts(site, unit, key)
     state = port_state(observation, key, oldest_s)
-    watts = _best_watts(site, unit, key, port, observation, state, oldest_s)
+    watts = _best_watts(site, unit, key, facts.port, observation, state, oldest_s)
     device_class = _class_now(observation, key, state)
     count = None if observation is None else observation.number(key, Quantity.PORT_DENIED)
     return PortAssessment(
         unit=unit,
         port=key,
-        label=(port.label or "") if port is not None else "",
-        hangs=(port.hangs or "") if port is not None else "",
-        kind=(port.type or "") if port is not None else "",
-        feeds_unit=None if port is None else port.feeds_unit,
-        planned=port is not None and port.hangs is not None,
+        label=facts.label,
+        hangs=facts.hangs,
+        kind=facts.kind,
+        feeds_unit=facts.feeds_unit,
+        planned=facts.planned,
         planned_now_w=plan.now_w,
         planned_max_w=plan.max_w,
-        class_limit_w=class_limit_w(site, unit, port, device_class),
+        class_limit_w=_limit_w(facts.granted, device_class),
         device_class=device_class,
         state=state,
         draw_w=watts.draw_w,
@@ -80,6 +111,8 @@ def port_state(observation: UnitObservation | None, key: str, oldest_s: float) -
     record = None if observation is None else observation.get(key, Quantity.PORT_STATE)
     if record is None or record.value is None or record.read_s < oldest_s:
         return None
+    if isinstance(record.value, PortState):
+        return record.value
     try:
         return PortState(str(record.value))
     except ValueError:
@@ -93,7 +126,11 @@ def class_limit_w(site: Site, unit: str, port: Port | None, device_class: int | 
     which. Without a reported class the declared one counts, as far as the unit's ports can grant it.
     """
     wanted = None if port is None else signature_class(site, port)
-    declared = None if wanted is None else granted_class(site.units[unit], wanted)
+    return _limit_w(None if wanted is None else granted_class(site.units[unit], wanted), device_class)
+
+
+@lru_cache(maxsize=1024)
+def _limit_w(declared: SignatureClasses | None, device_class: int | None) -> float | None:
     if isinstance(declared, tuple):
         return class_pse_w(declared)
     if device_class is None:

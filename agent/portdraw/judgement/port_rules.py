@@ -29,7 +29,7 @@ def port_conditions(
     found: list[Condition] = []
     for port in unit.ports:
         spec = site.units[unit.unit].ports.get(port.port)
-        where = f"{place_text(unit.unit, unit.place)} {port_text(port.port, port.label, port.hangs)}"
+        where = _Where(unit, port)
         refused = _denied(port, memory, where, assessment.time_s - shown_s)
         found += _above_plan(port, where)
         found += _above_class(port, where)
@@ -49,7 +49,20 @@ def criticality(port: Port) -> int:
     return port.criticality if port.criticality is not None else _CRITICALITY[port.priority]
 
 
-def _above_plan(port: PortAssessment, where: str) -> list[Condition]:
+class _Where:
+    """Where a port is, put into words only where they are said: most ports have nothing to tell."""
+
+    __slots__ = ("_port", "_unit")
+
+    def __init__(self, unit: UnitAssessment, port: PortAssessment) -> None:
+        self._unit, self._port = unit, port
+
+    def __str__(self) -> str:
+        unit, port = self._unit, self._port
+        return f"{place_text(unit.unit, unit.place)} {port_text(port.port, port.label, port.hangs)}"
+
+
+def _above_plan(port: PortAssessment, where: _Where) -> list[Condition]:
     kind = AlarmKind.PORT_ABOVE_PLAN
     if not port.planned or port.planned_max_w is None:
         return []
@@ -67,7 +80,7 @@ def _above_plan(port: PortAssessment, where: str) -> list[Condition]:
     return [_condition(kind, port, head, tail, presence, port.draw_w, port.planned_max_w)]
 
 
-def _above_class(port: PortAssessment, where: str) -> list[Condition]:
+def _above_class(port: PortAssessment, where: _Where) -> list[Condition]:
     kind = AlarmKind.PORT_ABOVE_CLASS
     if port.class_limit_w is None:
         return []
@@ -112,7 +125,7 @@ def _missing(unit: UnitAssessment, port: PortAssessment, spec: Port | None, *, r
     ]
 
 
-def _unplanned(port: PortAssessment, where: str) -> list[Condition]:
+def _unplanned(port: PortAssessment, where: _Where) -> list[Condition]:
     kind = AlarmKind.DEVICE_UNPLANNED
     if port.planned:
         return []
@@ -126,7 +139,7 @@ def _unplanned(port: PortAssessment, where: str) -> list[Condition]:
     return [_condition(kind, port, head, f": {drawn}.{named}", Presence.PRESENT, port.draw_w, None)]
 
 
-def _denied(port: PortAssessment, memory: Memory, where: str, oldest_s: float) -> list[Condition]:
+def _denied(port: PortAssessment, memory: Memory, where: _Where, oldest_s: float) -> list[Condition]:
     kind = AlarmKind.POWER_DENIED
     known = memory.denied.get((port.unit, port.port))
     if known is None or known.rose_s is None or port.state is PortState.DELIVERING:

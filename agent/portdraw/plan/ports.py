@@ -6,9 +6,12 @@ does not follow from the printed number the site file says it (`snmp: "1.7"`).
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from portdraw.plan.site import Port, Unit
 
 
+@lru_cache(maxsize=4096)  # every port is sorted in every cycle
 def sort_key(port_key: str) -> tuple[int, ...]:
     """Return a key that sorts printed numbers as people count: 2 before 10, 1/48 before 2/1."""
     numbers = tuple(int(part) for part in port_key.split("/") if part.isdecimal())

@@ -13,7 +13,7 @@ from portdraw.plan.site import Site
 
 
 class Tree:
-    """The power tree of one site."""
+    """The power tree of one site, worked out once: a site never changes."""
 
     def __init__(self, site: Site) -> None:
         self._site = site
@@ -27,13 +27,18 @@ class Tree:
                 self._feeds[below].append((name, key))
                 if below not in self._children[name]:
                     self._children[name].append(below)
+        self._sorted_feeds = {name: self._sorted(feeds) for name, feeds in self._feeds.items()}
+        self._circuits = {name: self._find_circuits(name) for name in site.units}
+        self._units_on: dict[str, list[str]] = {}
+        for name, circuits in self._circuits.items():
+            for circuit in circuits:
+                self._units_on.setdefault(circuit, []).append(name)
         self._order = self._leaves_first()
         self._tiers = self._count_tiers()
 
     def feeds_of(self, unit: str) -> tuple[tuple[str, str], ...]:
         """Return (feeder unit, port key) of every feed of a unit, in the order of its inputs' names."""
-        feeds = self._feeds.get(unit, [])
-        return tuple(sorted(feeds, key=lambda feed: self._site.units[feed[0]].ports[feed[1]].feeds or ""))
+        return self._sorted_feeds.get(unit, ())
 
     def feeder_of(self, unit: str) -> tuple[str, str] | None:
         """Return (feeder unit, port key) of a unit's first feed, None for a unit that no other feeds."""
@@ -71,6 +76,16 @@ class Tree:
 
     def circuits_of(self, unit: str) -> tuple[str, ...]:
         """Return the AC circuits above a unit's supplies, through a UPS too, each once."""
+        return self._circuits[unit]
+
+    def units_on(self, circuit: str) -> tuple[str, ...]:
+        """Return the units with a supply below a circuit, through a UPS too, in the order of the file."""
+        return tuple(self._units_on.get(circuit, ()))
+
+    def _sorted(self, feeds: list[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
+        return tuple(sorted(feeds, key=lambda feed: self._site.units[feed[0]].ports[feed[1]].feeds or ""))
+
+    def _find_circuits(self, unit: str) -> tuple[str, ...]:
         found: dict[str, None] = {}
         for supply in self._site.units[unit].supplies:
             ups = self._site.ups.get(supply.source)
@@ -78,10 +93,6 @@ class Tree:
             if circuit in self._site.circuits:
                 found.setdefault(circuit)
         return tuple(found)
-
-    def units_on(self, circuit: str) -> tuple[str, ...]:
-        """Return the units with a supply below a circuit, through a UPS too, in the order of the file."""
-        return tuple(name for name in self._site.units if circuit in self.circuits_of(name))
 
     def _leaves_first(self) -> tuple[str, ...]:
         waiting = {name: len(below) for name, below in self._children.items()}

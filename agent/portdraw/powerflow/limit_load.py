@@ -63,6 +63,8 @@ def limit_loads(
         for feed, feed_w in flow.feeds_w.items():
             found.extend(_of_feed(site, tree, name, flow, feed, feed_w))
     above = None if units is None else _sources_above(site, units)
+    if above is not None:
+        flows = _on_sources(site, tree, flows, above)
     partial = _partial_sources(site, flows)
     for ups, watts in ups_w(site, flows).items():
         if above is None or ups in above:
@@ -76,6 +78,15 @@ def limit_loads(
 def _sources_above(site: Site, units: Set[str]) -> set[str]:
     found = {supply.source for name in units for supply in site.units[name].supplies}
     return found | {site.ups[name].input for name in found if name in site.ups}
+
+
+def _on_sources(site: Site, tree: Tree, flows: Mapping[str, UnitFlow], sources: Set[str]) -> Mapping[str, UnitFlow]:
+    """Return the flows of all units that these circuits and UPS carry, in the order of `flows`."""
+    circuits = {site.ups[name].input if name in site.ups else name for name in sources}
+    if not circuits <= site.circuits.keys():
+        return flows  # of an undeclared circuit nobody knows what is on it
+    near = {name for circuit in circuits for name in tree.units_on(circuit)}
+    return {name: flow for name, flow in flows.items() if name in near}
 
 
 def _of_unit(site: Site, name: str, flow: UnitFlow) -> list[LimitLoad]:

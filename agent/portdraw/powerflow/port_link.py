@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from portdraw.electrical.cable import (
     OperatingPoint,
@@ -19,9 +20,12 @@ from portdraw.electrical.type_table import PSE_TYPES, PseType
 from portdraw.plan.class_grant import SignatureClasses, granted_of
 from portdraw.plan.load_case import declared_w, signature_class
 from portdraw.plan.site import Cable, Port, Site, Unit
+from portdraw.plan.site_itself import SiteItself
 
 PortId = tuple[str, str]  # (unit, printed port number)
+_COLDEST_C = -40.0  # common practice: the coldest that outdoor cable is rated for
 UNDECLARED_CLASS = 0  # the smallest grant that an unknown device or feed may end with
+MOST_KEPT = 4096  # links: all feeds of a site of thousands of units, and a device's while its cases are worked out
 
 
 @dataclass(frozen=True)
@@ -106,12 +110,22 @@ class PortLink:
         )
 
 
-def port_link(site: Site, unit: str, port_key: str) -> PortLink:
+def port_link(site: Site, unit: str, port_key: str, *, kinder: bool = False) -> PortLink:
     """Build the link of a port of the plan from what the site file declares.
 
     What is not declared is taken to the worse side and named in `assumed`: conductors as copper-clad, 45 C with
     15 K of rise, no cable as the standard's longest channel, no voltage as the least that the port's type may have.
+    `kinder` takes it to the other side, so that the truth lies between: cold copper, no run at all, the highest
+    voltage, no class to hold to.
     """
+    if kinder:
+        return _kinder_link(site, unit, port_key)
+    return _link(SiteItself(site), unit, port_key)
+
+
+@lru_cache(maxsize=MOST_KEPT)
+def _link(of: SiteItself, unit: str, port_key: str) -> PortLink:
+    site = of.site
     owner = site.units[unit]
     port = owner.ports[port_key]
     name = f"{unit} port {port_key}"
@@ -144,6 +158,39 @@ def port_link(site: Site, unit: str, port_key: str) -> PortLink:
         return PortLink(name, source_v, (two_pair_ohm, two_pair_ohm), shares, limits, tuple(assumed))
     run_ohm = two_pair_ohm if pairs == 2 else two_pair_ohm / 2
     return PortLink(name, source_v, (run_ohm,), (1.0,), limits, tuple(assumed))
+
+
+def _kinder_link(site: Site, unit: str, port_key: str) -> PortLink:
+    worse = port_link(site, unit, port_key)
+    owner = site.units[unit]
+    port = owner.ports[port_key]
+    found = signature_class(site, port)
+    declared_v = owner.pse.voltage_v if owner.pse is not None else None
+    source_v = PSE_TYPES[4].pse_max_v if declared_v is None else declared_v
+    limits = worse.limits
+    pairs = limits.pairs
+    if found is None:
+        pairs = 4 if port.cable is None or port.cable.pairs is None else port.cable.pairs
+        min_v = declared_w(site, port, "min_v")
+        lowest_v = min(row.pd_min_v for row in SINGLE_CLASSES.values())
+        most_a = max(row.pairset_max_a for row in PSE_TYPES.values())
+        limits = PortLimits(lowest_v if min_v is None else min_v, most_a, pairs, None)
+    cable = port.cable
+    two_pair_ohm = 0.0
+    if cable is not None:
+        conductor_c = (_COLDEST_C if cable.ambient_c is None else cable.ambient_c) + (cable.rise_k or 0.0)
+        two_pair_ohm = loop_ohm(
+            cable.type,
+            cable.length_m,
+            2,
+            conductor_c,
+            connectors_ohm=cable.connectors_ohm,
+            series_ohm=cable.series_ohm,
+            copper=cable.conductor != "copper-clad",
+        )
+    run_ohm = two_pair_ohm if pairs == 2 else two_pair_ohm / 2
+    ohms = (run_ohm,) if len(worse.pairset_ohm) == 1 else (two_pair_ohm, two_pair_ohm)
+    return replace(worse, source_v=source_v, pairset_ohm=ohms, limits=limits)
 
 
 def granted_class(owner: Unit, wanted: SignatureClasses) -> SignatureClasses:

@@ -68,8 +68,8 @@ def roll_up_change(
     touched = {name for circuit in changed for name in tree.units_on(circuit)}
     touched |= reach(touched, tree.children)
     touched |= reach(touched, lambda name: [feeder for feeder, _ in tree.feeds_of(name)])
-    legs = carrying_legs(site, tree, lost_circuits)
     units = [name for name in tree.order() if name in touched]
+    legs = carrying_legs(site, tree, lost_circuits, units)  # every feeder of a touched unit is touched itself
     others = {name: flow for name, flow in before.items() if name not in touched}
     return sweep(site, tree, draws, lost_circuits, legs, units, others), frozenset(touched)
 

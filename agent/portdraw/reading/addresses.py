@@ -35,11 +35,20 @@ class Address:
 
 
 class Addresses:
-    """Looks names up and remembers them. IPv4 is taken first where a name has both kinds."""
+    """Looks names up and remembers them. Of the addresses of a name the one that answered last is taken.
+
+    IPv4 comes first; the next one is tried after a silence, so that a name with both kinds is found by either.
+    """
 
     def __init__(self) -> None:
         self._known: dict[str, tuple[Found, float]] = {}
         self._looking: dict[str, asyncio.Future[Found]] = {}
+        self._turn: dict[str, int] = {}  # silences of a name: which of its addresses is asked
+
+    def was_silent(self, host: str) -> None:
+        """Ask the next address of a name from now on; a name that has one only stays with it."""
+        if host in self._known:
+            self._turn[host] = self._turn.get(host, 0) + 1
 
     async def find(self, host: str, port: int, timeout_s: float) -> Address:
         """Return the address of a host. Raises ReadError; a name known before outlives a failing name server."""
@@ -60,7 +69,7 @@ class Addresses:
             except (OSError, UnicodeError):
                 if not found:
                     raise ReadError(Failure.UNREACHABLE, f"the address of {host} can't be found") from None
-        is_v6, numeric_host = found[0]
+        is_v6, numeric_host = found[self._turn.get(host, 0) % len(found)]
         return Address(is_v6, numeric_host, port)
 
     def _look(self, host: str) -> asyncio.Future[Found]:
@@ -86,6 +95,7 @@ def _resolve(loop: asyncio.AbstractEventLoop, future: asyncio.Future[Found], hos
         for family, _, _, _, address in socket.getaddrinfo(host, None, type=socket.SOCK_DGRAM):
             if family in (socket.AF_INET, socket.AF_INET6):
                 found.append((family == socket.AF_INET6, str(address[0])))
+        found = list(dict.fromkeys(found))
         found.sort(key=lambda entry: entry[0])
     except (OSError, UnicodeError) as error:
         failure = error

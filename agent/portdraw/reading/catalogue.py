@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -18,13 +18,18 @@ IndexKind = Literal[
     "group-port",
     "group",
     "port",
+    "port-from-zero",
     "if-index",
+    "bridge-port",
+    "entity",
+    "entity-alias",
     "lldp-port",
     "lldp-remote",
     "lldp-v2-remote",
 ]
 Pace = Literal["cycle", "slow", "start"]
 
+SITE_MODULE = "column of this site"
 _IN_WATTS = frozenset({Quantity.PORT_DRAW, Quantity.PORT_GRANTED, Quantity.UNIT_DRAW, Quantity.UNIT_BUDGET})
 
 
@@ -38,13 +43,19 @@ class MibObject(_Part):
 
     `pace`: read every cycle, every slow cycle, or once at the start (and after a restart of the agent).
     `source` says where OID, syntax and unit were read; "from memory" where no text was at hand.
+
+    Further, by the name of another object of the same index: `times` is multiplied in, `power_of_ten` is its
+    exponent, `only_where` must have one of these values. `repeats` and `unless_peak` are the tell of a column that
+    merely repeats the allocation: equal to the first on every port in use, while the second stays 0.
+    `most` is the largest raw value that the syntax can hold. `sign`: "none" refuses a negative value, "either" drops
+    the sign. `system` is the beginning of the sysObjectID of the agents that are asked; empty: all are.
     """
 
     oid: str
     index: IndexKind
     quantity: Quantity | None = None
     role: str = ""
-    syntax: Literal["integer", "gauge", "counter", "timeticks", "text", "oid", "integer-or-bits2"]
+    syntax: Literal["integer", "gauge", "counter", "timeticks", "text", "decimal-text", "oid", "integer-or-bits2"]
     unit: str = ""
     scale: Annotated[float, Field(gt=0)] = 1.0
     offset: int = 0
@@ -52,6 +63,14 @@ class MibObject(_Part):
     bits: dict[int, str] = {}
     basis: Basis | None = None
     pace: Pace = "cycle"
+    times: str = ""
+    power_of_ten: str = ""
+    only_where: dict[str, tuple[int, ...]] = {}
+    repeats: str = ""
+    unless_peak: str = ""
+    most: int | None = None
+    sign: Literal["none", "either"] = "none"
+    system: str = ""
     source: Annotated[str, Field(min_length=5)]
 
     @property
@@ -59,9 +78,23 @@ class MibObject(_Part):
         """The OID as a tuple, without the instance."""
         return parse_oid(self.oid)
 
+    @cached_property
+    def companions(self) -> tuple[str, ...]:
+        """The objects without which a value of this one means nothing."""
+        return tuple(name for name in (self.times, self.power_of_ten, *self.only_where) if name)
+
+    def is_for(self, system_object_id: Oid | None) -> bool:
+        """True where an agent with this sysObjectID (None: it tells none) is asked for the object."""
+        if not self.system or system_object_id is None:
+            return not self.system
+        prefix = parse_oid(self.system)
+        return system_object_id[: len(prefix)] == prefix
+
     @model_validator(mode="after")
     def _whole(self) -> MibObject:
         parse_oid(self.oid)
+        if self.system:
+            parse_oid(self.system)
         if self.quantity is None and not self.role:
             raise ValueError("an object needs a quantity or a role")
         if self.unit == "W" and self.basis is None:
@@ -95,6 +128,21 @@ class Catalogue:
                     raise ValueError(f"mibs: the object {name} stands in two files")
                 self.objects[name] = entry
                 self.module_of[name] = module
+        for name, entry in self.objects.items():
+            for other in (*entry.companions, entry.repeats, entry.unless_peak):
+                if other and (other not in self.objects or self.objects[other].index != entry.index):
+                    raise ValueError(f"mibs: {name} needs {other}, which is not there or has another index")
+
+    def with_site_columns(self, columns: dict[str, MibObject]) -> Catalogue:
+        """Return this catalogue with columns of a site's own: after the standard ones, before the private ones.
+
+        Raises ValueError where a name is taken.
+        """
+        if not columns:
+            return self
+        own = MibModule(module=SITE_MODULE, document="the settings of this site", objects=columns)
+        private = next((at for at, module in enumerate(self.modules) if module.enterprise), len(self.modules))
+        return Catalogue([*self.modules[:private], own, *self.modules[private:]])
 
     def of(self, quantity: Quantity) -> list[tuple[str, MibObject]]:
         """Return the objects that tell a quantity, best first (order of the files' names, then of the rows)."""

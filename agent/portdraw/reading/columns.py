@@ -18,6 +18,9 @@ from portdraw.reading.varbind import ABSENT, Kind, Oid, Varbind, oid_text
 MOST_VARBINDS_PER_REQUEST = 96  # a few Ethernet frames; agents cap lower by themselves
 MOST_COLUMNS_PER_REQUEST = 12
 MOST_ROWS_PER_COLUMN = 10_000
+MOST_STEPS_BACK = (
+    32  # to rows not seen yet; a recorded agent does it nine times in one walk. Common practice, no source
+)
 REQUEST_TIMEOUT_S = 1.5
 TRIES = 3
 
@@ -30,6 +33,7 @@ class Column:
     """The rows of one column by index suffix; `why_cut` says why rows may be missing, None when complete.
 
     `expected` is how many rows it had the last time, None where that is not known: it saves asking beyond the end.
+    `steps_back` counts rows that came out of order: a table whose order is not kept (neighbours by time) is read too.
     """
 
     oid: Oid
@@ -38,10 +42,11 @@ class Column:
     why_cut: str | None = None
     ended: bool = False
     denied: bool = False
+    steps_back: int = 0
 
     @property
     def last(self) -> Oid:
-        """The OID after which to go on asking."""
+        """The OID after which to go on asking: of the row that came last."""
         return self.oid + next(reversed(self.rows)) if self.rows else self.oid
 
     @property
@@ -215,12 +220,15 @@ class Reader:
             column = live[position % len(live)]
             if column.ended:
                 continue
-            size = len(column.oid)
+            size, backwards = len(column.oid), varbind.oid <= column.last
+            inside = varbind.oid[:size] == column.oid and len(varbind.oid) > size
+            new = inside and varbind.oid[size:] not in column.rows
+            column.steps_back += backwards and new
             if varbind.kind is Kind.END_OF_MIB_VIEW:
                 column.end(None)
-            elif varbind.oid <= column.last:
+            elif (backwards or inside) and (not new or column.steps_back > MOST_STEPS_BACK):
                 column.end(f"the agent stepped backwards after {oid_text(column.last)}")
-            elif varbind.oid[:size] != column.oid:
+            elif not inside:
                 column.end(None)
             elif len(column.rows) >= MOST_ROWS_PER_COLUMN:
                 column.end(f"more than {MOST_ROWS_PER_COLUMN} rows")
@@ -280,7 +288,7 @@ class Reader:
             raise failure
         waited_s = asyncio.get_running_loop().time() - self._began
         after = "no further answer within" if self.answered else "no answer within"
-        raise ReadError(Failure.SILENT, f"{self._target} gave {after} {waited_s:.3g} s")
+        raise ReadError(Failure.SILENT, f"{self._target} gave {after} {waited_s:.2g} s")
 
     def _view_refused(self) -> ReadError:
         return ReadError(Failure.REFUSED, f"{self._target} does not let this user see these objects")

@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+import re
+
 from portdraw.observation.record import Quantity
 from portdraw.reading.catalogue import MibObject
-from portdraw.reading.varbind import ABSENT, Varbind, oid_text
+from portdraw.reading.varbind import ABSENT, Kind, Varbind, oid_text
 
 PORT_CEILING_W = 99.9  # continuous ceiling of any port: IEEE 802.3-2022, Table 145-16
 MOST_TEXT = 200
+_NUMBER = (Kind.INTEGER, Kind.GAUGE32)
+# agents mix up signed and unsigned; a counter, a time or an address in place of watts is refused
+_KINDS = {
+    "integer": _NUMBER,
+    "gauge": _NUMBER,
+    "integer-or-bits2": _NUMBER,
+    "counter": (*_NUMBER, Kind.COUNTER32, Kind.COUNTER64),
+    "timeticks": (*_NUMBER, Kind.TIMETICKS),
+}
+_DECIMAL = re.compile(r"[+-]?[0-9]{1,7}(\.[0-9]{1,6})?")
 
 
 class CannotBeUsedError(Exception):
@@ -20,35 +32,70 @@ def decode(entry: MibObject, varbind: Varbind) -> float | int | str:
     if varbind.kind in ABSENT:
         raise CannotBeUsedError(f"the agent sent {varbind.kind} in place of a value")
     if entry.syntax == "text":
+        if not isinstance(raw, bytes):
+            raise CannotBeUsedError(f"the agent sent {varbind.kind} where a text stands")
         return varbind.as_text()[:MOST_TEXT]
     if entry.syntax == "oid":
         if isinstance(raw, tuple):
             return oid_text(raw)
         raise CannotBeUsedError(f"the agent sent {varbind.kind} where an object identifier stands")
+    if entry.syntax == "decimal-text":
+        return _unless_part(entry, round(_decimal(varbind) * entry.scale, 6))
     if entry.syntax == "integer-or-bits2" and isinstance(raw, bytes):
         if len(raw) != 1:
             raise CannotBeUsedError(f"the agent sent {len(raw)} octets where one stands")
         return entry.bits[raw[0] >> 6]
-    if not isinstance(raw, int):
+    if not isinstance(raw, int) or varbind.kind not in _KINDS[entry.syntax]:
         raise CannotBeUsedError(f"the agent sent {varbind.kind} where a number stands")
     number = raw + entry.offset
     if entry.values:
         if number not in entry.values:
             raise CannotBeUsedError(f"the agent sent {raw}, a value that the module does not define")
         return entry.values[number]
-    if entry.scale == 1.0:
-        return _checked(entry, number)
-    return _checked(entry, round(number * entry.scale, 6))
+    if entry.most is not None and raw >= entry.most:
+        most = f"{entry.most * entry.scale:g} {entry.unit}".strip()
+        raise CannotBeUsedError(f"{most} is refused: this object can't tell more, so it may be more")
+    return _unless_part(entry, number if entry.scale == 1.0 else round(number * entry.scale, 6))
+
+
+def scaled(entry: MibObject, value: float | int | str, factor: float) -> float:
+    """Return a value multiplied by what another object of its row says. Raises CannotBeUsedError."""
+    if isinstance(value, str):
+        raise CannotBeUsedError("the agent sent a word where a number stands")
+    return float(_checked(entry, round(value * factor, 6)))
+
+
+def _unless_part(entry: MibObject, value: float | int) -> float | int:
+    """Check a value, unless another object of its row has still to be multiplied in."""
+    return value if entry.companions else _checked(entry, value)
+
+
+def raw_number(entry: MibObject, varbind: Varbind | None) -> float:
+    """Return the plain number of a row that goes with another one. Raises CannotBeUsedError."""
+    value = None if varbind is None else decode(entry, varbind)
+    if not isinstance(value, int | float):
+        raise CannotBeUsedError("the agent lacks the value that goes with it in the same row")
+    return float(value)
+
+
+def _decimal(varbind: Varbind) -> float:
+    text = varbind.as_text() if isinstance(varbind.value, bytes) else ""
+    text = text.removesuffix("W").strip()  # some write the unit behind the number
+    if not _DECIMAL.fullmatch(text):
+        raise CannotBeUsedError("the agent sent no decimal number in its text")
+    return float(text)
 
 
 def _checked(entry: MibObject, value: float | int) -> float | int:
+    if entry.sign == "either":
+        value = abs(value)
     if entry.quantity is Quantity.PORT_DRAW:
         if value < 0:
             raise CannotBeUsedError(f"{value:g} W is refused: this object defines no sign")
         if value > PORT_CEILING_W:
             raise CannotBeUsedError(f"{value:g} W is refused: no port can give more than {PORT_CEILING_W} W")
-    if entry.unit == "W" and value < 0:
-        raise CannotBeUsedError(f"{value:g} W is refused: this object defines no sign")
+    if (entry.unit == "W" or entry.syntax == "counter") and value < 0:
+        raise CannotBeUsedError(f"{value:g} {entry.unit} is refused: this object defines no sign")
     if entry.quantity is Quantity.PORT_CLASS and not 0 <= value <= 8:
         raise CannotBeUsedError(f"class {value} does not exist")
     return value

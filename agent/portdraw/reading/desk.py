@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 
 from portdraw.reading.engine import Answer
+from portdraw.reading.varbind import Varbind
 
 GARBAGE_GRACE_S = 0.3  # wait after an answer that can't be decoded, as the right one may follow; no source
 
@@ -43,6 +44,7 @@ class Desk:
     def __init__(self) -> None:
         self._asked: dict[tuple[str, int], list[Asked]] = {}
         self.sender: tuple[str, int] | None = None  # of the datagram being digested now
+        self.bindings: tuple[Varbind, ...] | None = None  # taken out of that datagram; None: the library has them
 
     def add(self, asked: Asked) -> None:
         """Begin to listen to whom was asked."""

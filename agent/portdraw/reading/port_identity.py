@@ -1,6 +1,6 @@
 """Which printed port a table row is about, for each way in which agents count ports.
 
-A first, plain form: explicit mapping of the site file, then conventions that the agent's own tables bear out.
+Explicit mapping of the site file, then what the agent's own tables say or bear out.
 Where nothing does, a row stays without a port rather than landing on a wrong one.
 """
 
@@ -12,14 +12,19 @@ from collections.abc import Iterable, Mapping
 from portdraw.plan.ports import printed_port
 from portdraw.plan.site import Unit
 from portdraw.reading.catalogue import IndexKind
-from portdraw.reading.varbind import Oid
+from portdraw.reading.varbind import Oid, Varbind
 
+IF_INDEX = (1, 3, 6, 1, 2, 1, 2, 2, 1, 1)  # RFC 2863
 ETHERNET = 6  # ifType ethernetCsmacd
 _LAST_NUMBER = re.compile(r"^(?P<head>.*?[^0-9])?(?P<port>[0-9]{1,9})$")
 
 
 class PortIdentity:
-    """Finds the printed port of a row's index. `power_ports` are the (group, port) pairs of the power table."""
+    """Finds the printed port of a row's index. `power_ports` are the (group, port) pairs of the power table.
+
+    `bridge_ports` and `entities` lead from a bridge port (BRIDGE-MIB) and a physical entity (ENTITY-MIB) to the
+    number of the interface.
+    """
 
     def __init__(
         self,
@@ -27,26 +32,56 @@ class PortIdentity:
         power_ports: Iterable[tuple[int, int]],
         interface_types: Mapping[int, int],
         interface_names: Mapping[int, str],
+        bridge_ports: Mapping[int, int] | None = None,
+        entities: Mapping[int, int] | None = None,
     ) -> None:
         self._unit = unit
         self._power_ports = tuple(dict.fromkeys(power_ports))
+        self._numbers: dict[tuple[int, int], str] = {}  # found so far: each is asked for with every row of every poll
+        self._bridge_ports = bridge_ports or {}
+        self._entities = entities or {}
         self._by_interface = self._interfaces(interface_types, interface_names)
 
     def printed(self, kind: IndexKind, index: Oid) -> str | None:
         """Return the printed number for an index suffix, None where it can't be told."""
         if kind == "group-port" and len(index) == 2:
-            return self._number(index[0], index[1])
-        if kind == "port" and len(index) == 1:
-            return printed_port(self._unit, 1, index[0])
-        if kind == "if-index" and len(index) == 1:
-            return self._by_interface.get(index[0])
+            return self._by_pair(index[0], index[1])
+        if len(index) == 1:
+            number = index[0]
+            match kind:
+                case "port":
+                    return self._by_port_alone(number)
+                case "port-from-zero":
+                    return self._by_port_alone(number + 1)
+                case "if-index":
+                    return self._by_interface.get(number)
+                case "bridge-port":
+                    return self._by_interface.get(self._bridge_ports.get(number, -1))
+                case "entity":
+                    return self._by_interface.get(self._entities.get(number, -1))
         if kind == "lldp-port" and len(index) == 1:
             return self._by_lldp_port(index[0])
         if kind in ("lldp-remote", "lldp-v2-remote") and len(index) >= 3:
             return self._by_lldp_port(index[1])
         return None
 
+    def _by_pair(self, group: int, port: int) -> str | None:
+        # a port numbered 0 that the power table does not have is a row for a sum
+        return None if port == 0 and (group, port) not in self._power_ports else self._number(group, port)
+
+    def _by_port_alone(self, port: int) -> str | None:
+        if self._power_ports:  # the one port of that number, whatever its group
+            pairs = [pair for pair in self._power_ports if pair[1] == port]
+            return self._number(*pairs[0]) if len(pairs) == 1 else None
+        return printed_port(self._unit, 1, port) if port else None
+
     def _number(self, group: int, port: int) -> str:
+        number = self._numbers.get((group, port))
+        if number is None:
+            number = self._numbers[group, port] = self._find_number(group, port)
+        return number
+
+    def _find_number(self, group: int, port: int) -> str:
         if not self._unit.ports and len({group for group, _ in self._power_ports}) > 1:
             return f"{group}/{port}"  # several groups and nothing declared: every port is told with its group
         return printed_port(self._unit, group, port)
@@ -111,6 +146,25 @@ class PortIdentity:
             for number, (head, port) in parsed.items()
             if head in chosen
         }
+
+
+def interfaces(rows: Mapping[Oid, Varbind]) -> dict[int, int]:
+    """Return interface numbers by the first number of the index: of a bridge port, or of a physical entity.
+
+    A bridge port tells the number itself (dot1dBasePortIfIndex), an entity the OID of a row of ifTable, ifIndex.17 in
+    RFC 6933's own example (entAliasMappingIdentifier). An entity that leads to two interfaces leads to none.
+    """
+    found: dict[int, int] = {}
+    doubtful: set[int] = set()
+    for index, varbind in rows.items():
+        value = varbind.value
+        if isinstance(value, tuple):
+            value = value[-1] if value[:-1] == IF_INDEX else None
+        if not isinstance(value, int) or not index:
+            continue
+        if found.setdefault(index[0], value) != value:
+            doubtful.add(index[0])
+    return {number: interface for number, interface in found.items() if number not in doubtful}
 
 
 def _shape(head: str) -> str:

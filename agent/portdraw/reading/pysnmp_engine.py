@@ -24,8 +24,10 @@ from pysnmp.proto.error import StatusInformation
 
 from portdraw.reading.access import Access, Community
 from portdraw.reading.addresses import Address, Addresses
+from portdraw.reading.answer_octets import take_from_message, take_from_scoped
 from portdraw.reading.desk import Asked, Desk
 from portdraw.reading.engine import Answer, Failure, ReadError, Target
+from portdraw.reading.refusal import refusal
 from portdraw.reading.varbind import ABSENT, LARGEST_ARC, MOST_ARCS, Kind, Oid, Value, Varbind
 
 RECEIVE_BUFFER_OCTETS = 4 * 1024 * 1024  # the default drops answers above about 32 requests in flight
@@ -51,16 +53,6 @@ _PRIVACY = {
     "aes192-blumenthal": config.USM_PRIV_CFB192_AES_BLUMENTHAL,
     "aes256-blumenthal": config.USM_PRIV_CFB256_AES_BLUMENTHAL,
 }
-_FAILURES: tuple[tuple[Any, Failure], ...] = (
-    (errind.unknownUserName, Failure.UNKNOWN_USER),
-    (errind.unknownSecurityName, Failure.UNKNOWN_USER),
-    (errind.wrongDigest, Failure.WRONG_DIGEST),
-    (errind.authenticationFailure, Failure.WRONG_DIGEST),
-    (errind.unsupportedSecurityLevel, Failure.WRONG_LEVEL),
-    (errind.decryptionError, Failure.WRONG_PRIVACY),
-    (errind.notInTimeWindow, Failure.TIME_WINDOW),
-    (errind.unknownEngineID, Failure.TIME_WINDOW),
-)
 _KINDS: dict[Any, Kind] = {
     # by tag: the library decodes into classes of two packages, and some of them are each other's children
     rfc1902.Integer32.tagSet: Kind.INTEGER,
@@ -117,13 +109,15 @@ def _listening(base: type, engine: SnmpEngine, desk: Desk) -> Any:
             for asked in waiting:
                 asked.heard += 1
             before, garbage = (int(parse_errors.syntax), int(unknown_users.syntax)), False
+            bare, desk.bindings = take_from_message(datagram) or (datagram, None)
             desk.sender = sender
             try:
-                self._callback_function(self, transportAddress, datagram)
+                self._callback_function(self, transportAddress, bare)
             except Exception:  # any answer the library can't digest is an answer that can't be used
                 garbage = True
             finally:
-                desk.sender = None
+                desk.sender = desk.bindings = None
+                _drop_security_states(engine)
             for asked in waiting:
                 if garbage or int(parse_errors.syntax) != before[0]:
                     asked.hear_garbage()
@@ -135,6 +129,21 @@ def _listening(base: type, engine: SnmpEngine, desk: Desk) -> Any:
             return  # ICMP port unreachable: the request ends at its own deadline
 
     return Transport()
+
+
+class _Privacy:
+    """A cipher of the library that takes the bindings out of what it has decrypted; the digest was right by then."""
+
+    def __init__(self, service: Any, desk: Desk) -> None:
+        self._service, self._desk = service, desk
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._service, name)
+
+    def decrypt_data(self, key: Any, parameters: Any, data: Any) -> bytes:
+        scoped = bytes(self._service.decrypt_data(key, parameters, data))
+        bare, self._desk.bindings = take_from_scoped(scoped) or (scoped, None)
+        return bare
 
 
 class PysnmpEngine:
@@ -202,6 +211,7 @@ class PysnmpEngine:
                     f"{target} makes itself known but does not answer this user: "
                     "the privacy secret or its algorithm is wrong, or the agent is too busy",
                 )
+        self._addresses.was_silent(target.host)
         raise ReadError(Failure.SILENT, f"{target} gave no answer within {timeout_s:.3g} s")
 
     async def _once(self, engine: SnmpEngine, target: Target, address: Address, pdu: Any, left_s: float) -> Answer:
@@ -220,7 +230,7 @@ class PysnmpEngine:
                 if status:
                     future.set_exception(_failure(target, status.get("errorIndication")))
                 else:
-                    future.set_result(_plain_answer(answer_pdu, pdu))
+                    future.set_result(_plain_answer(answer_pdu, pdu, self._desk.bindings))
             except _ForeignAnswerError:
                 future.set_exception(ReadError(Failure.GARBLED, f"{target} answered a question that was not asked"))
             except Exception as error:  # undecodable value inside a well-formed message
@@ -278,6 +288,8 @@ class PysnmpEngine:
 
     async def _open(self, access: Access) -> SnmpEngine:
         engine = SnmpEngine()
+        usm = engine.security_models[3]
+        usm.PRIV_SERVICES = {name: _Privacy(service, self._desk) for name, service in usm.PRIV_SERVICES.items()}
         dispatcher = AsyncioDispatcher(loop=asyncio.get_running_loop())
         engine.register_transport_dispatcher(dispatcher)
         opened = 0
@@ -340,28 +352,18 @@ class _OtherEngineError(ReadError):
         super().__init__(Failure.TIME_WINDOW, "another SNMP engine answers at this address, again and again")
 
 
-def _plain_answer(answer_pdu: Any, request_pdu: Any) -> Answer:
+def _plain_answer(answer_pdu: Any, request_pdu: Any, varbinds: tuple[Varbind, ...] | None) -> Answer:
     if v2c.apiPDU.get_request_id(answer_pdu) != v2c.apiPDU.get_request_id(request_pdu):
         raise _ForeignAnswerError
-    varbinds = tuple(plain_varbind(name, value) for name, value in v2c.apiPDU.get_varbinds(answer_pdu))
+    if varbinds is None:
+        varbinds = tuple(plain_varbind(name, value) for name, value in v2c.apiPDU.get_varbinds(answer_pdu))
     status = int(v2c.apiPDU.get_error_status(answer_pdu))
     index = int(v2c.apiPDU.get_error_index(answer_pdu, muteErrors=True) or 0)
     return Answer(varbinds, status, index)
 
 
 def _failure(target: Target, indication: Any) -> BaseException:
-    if indication == errind.requestTimedOut:
-        return TimeoutError()
-    failure = next((known for name, known in _FAILURES if name == indication), Failure.GARBLED)
-    words = {
-        Failure.UNKNOWN_USER: "does not know this user name",
-        Failure.WRONG_DIGEST: "refuses the authentication secret or its algorithm",
-        Failure.WRONG_LEVEL: "does not offer this security level to this user",
-        Failure.WRONG_PRIVACY: "can't decrypt: the privacy secret or its algorithm is wrong",
-        Failure.TIME_WINDOW: "is outside its time window even after resynchronising",
-        Failure.GARBLED: f"sent an answer that can't be used ({type(indication).__name__})",
-    }[failure]
-    return ReadError(failure, f"{target} {words}")
+    return TimeoutError() if indication == errind.requestTimedOut else refusal(target, type(indication).__name__)
 
 
 def _security_name(access: Access) -> str:
@@ -375,7 +377,8 @@ def _level(auth: str, privacy: str) -> int:
 
 def _transport_address(address: Address) -> tuple[Any, Any]:
     if address.is_v6:
-        return udp6.DOMAIN_NAME, udp6.Udp6TransportAddress(address.key)
+        # as answers name their sender, with flow and scope: the library knows a peer by its address
+        return udp6.DOMAIN_NAME, udp6.Udp6TransportAddress((*address.key, 0, 0))
     return udp.DOMAIN_NAME, udp.UdpTransportAddress(address.key)
 
 
@@ -389,6 +392,12 @@ def _forget_peer(engine: SnmpEngine, address: Address) -> None:
     for waiting in queue.values():
         while peer in waiting:
             waiting.remove(peer)
+
+
+def _drop_security_states(engine: SnmpEngine) -> None:
+    """Drop what the library keeps, for ever, of an incoming message that it refuses half-way: we answer none."""
+    for security in engine.security_models.values():
+        getattr(security._cache, "_Cache__cache_entries", {}).clear()
 
 
 def _short(error: Exception) -> str:

@@ -14,15 +14,22 @@ from portdraw.observation.record import PortState, Quantity, Record
 from portdraw.observation.unit_observation import Outcome, UnitObservation
 from portdraw.plan.ports import sort_key
 from portdraw.plan.site import Unit
-from portdraw.reading.catalogue import Catalogue, MibObject
+from portdraw.reading.catalogue import Catalogue, IndexKind, MibObject
 from portdraw.reading.columns import MOST_VARBINDS_PER_REQUEST, Column, Reader
 from portdraw.reading.engine import Engine, Failure, ReadError, Target, parse_address
-from portdraw.reading.port_identity import PortIdentity
+from portdraw.reading.port_identity import PortIdentity, interfaces
+from portdraw.reading.repeated_allocation import repeating
 from portdraw.reading.unit_records import Key, UnitRecords
 from portdraw.reading.varbind import Oid, Varbind
 
 Pace = Literal["start", "slow", "cycle"]
 _RANK = {"start": 0, "slow": 1, "cycle": 2}
+_TYPE, _NAME = "interface type", "interface name"
+# the columns that lead from an index of this kind to an interface
+_LEADS_TO_INTERFACE: dict[str, IndexKind] = {
+    "interface of a bridge port": "bridge-port",
+    "interface of an entity": "entity",
+}
 CLOCK_TOLERANCE_S = (
     5.0  # an agent's uptime lags behind our clock by less than this and 2 %; common practice, no source
 )
@@ -44,6 +51,8 @@ class UnitReader:
         self._present: dict[str, bool] = {}
         self._rows: dict[str, int] = {}  # of each complete column, at the last reading
         self._identity: PortIdentity | None = None
+        self._system: Oid | None = None  # sysObjectID
+        self._repeats: dict[str, bool] = {}  # columns of watts: whether they repeat the allocation
         self._kept: dict[Key, Record] = {}
         self._known_ports: dict[str, None] = {}
         self._most = MOST_VARBINDS_PER_REQUEST
@@ -92,6 +101,10 @@ class UnitReader:
                     reader.why_missing[self._instance(name)] = column.why_cut
             return {name: column.rows.get((0,)) for name, column in uptimes.items()}, columns
         found = await reader.scalars([self._instance(name) for name in wanted])
+        name, _ = self._catalogue.of(Quantity.SYSTEM_OBJECT_ID)[0]
+        if pace == "start" and name in wanted:
+            told = found.get(self._instance(name))
+            self._system = told.value if told is not None and isinstance(told.value, tuple) else None
         columns = await self._read_columns(reader, pace, {})
         return {name: found.get(self._instance(name)) for name in wanted}, columns
 
@@ -124,24 +137,27 @@ class UnitReader:
         self._present.clear()
         self._rows.clear()
         self._kept.clear()
+        self._repeats.clear()
         self._known_ports.clear()
         self._delivering, self._newly_delivering = None, False
 
     async def _read_columns(self, reader: Reader, pace: Pace, scalars: Mapping[str, MibObject]) -> dict[str, Column]:
         wanted = {
-            name: entry
-            for name, entry in self._catalogue.objects.items()
-            if entry.index != "scalar"
-            and _RANK[entry.pace] >= _RANK[pace]
-            and (pace != "cycle" or self._present.get(name, True))  # what was cut off is asked for again
+            name: entry for name, entry in self._catalogue.objects.items() if self._is_wanted(name, entry, pace)
         }
         # in a cycle a group's totals, and what stands alone, are read without a look for rows that were not there
         alone = ("group", "lldp-port") if pace == "cycle" else ()
         single = {entry.arcs for name, entry in wanted.items() if entry.index in alone and self._rows.get(name) == 1}
         single |= {entry.arcs for entry in scalars.values()}
         wanted |= scalars
-        expected = {entry.arcs: self._rows[name] for name, entry in wanted.items() if name in self._rows}
+        # nearly every agent lacks nearly every private column: one row of each is asked for at first
+        expected = {entry.arcs: 0 for name, entry in wanted.items() if self._is_private(name)}
+        expected |= {entry.arcs: self._rows[name] for name, entry in wanted.items() if name in self._rows}
         columns = await reader.columns([entry.arcs for entry in wanted.values()], expected, single)
+        if pace == "start":
+            helpers = self._helpers({wanted[name].index for name in wanted if columns[wanted[name].arcs].rows})
+            columns |= await reader.columns([entry.arcs for entry in helpers.values()]) if helpers else {}
+            wanted |= helpers
         by_name = {name: columns[entry.arcs] for name, entry in wanted.items()}
         for name, column in by_name.items():
             if name in scalars:
@@ -152,6 +168,26 @@ class UnitReader:
                 self._rows[name] = len(column.rows)
         return by_name
 
+    def _is_wanted(self, name: str, entry: MibObject, pace: Pace) -> bool:
+        if entry.index == "scalar" or entry.role in _LEADS_TO_INTERFACE or _RANK[entry.pace] < _RANK[pace]:
+            return False
+        if not entry.is_for(self._system):
+            return False
+        if pace == "cycle" or (pace == "slow" and self._is_private(name) and self._tells_watts()):
+            return self._present.get(name, True)  # what was cut off is asked for again
+        return True
+
+    def _is_private(self, name: str) -> bool:
+        return self._catalogue.module_of[name].enterprise is not None
+
+    def _tells_watts(self) -> bool:
+        return any(self._present.get(name) for name, _ in self._catalogue.of(Quantity.PORT_DRAW))
+
+    def _helpers(self, kinds: set[IndexKind]) -> dict[str, MibObject]:
+        """Return the columns that lead from these kinds of index to interfaces."""
+        named = (self._catalogue.role(role) for role, kind in _LEADS_TO_INTERFACE.items() if kind in kinds)
+        return dict(named)
+
     # from columns to records
 
     def _build(
@@ -161,7 +197,9 @@ class UnitReader:
         why_missing: Mapping[Oid, str],
         columns: Mapping[str, Column],
     ) -> UnitRecords:
-        records = UnitRecords(self._catalogue, self._present, self._now_s())
+        self._repeats |= repeating(self._catalogue, columns)
+        granted = {name for name, repeats in self._repeats.items() if repeats}
+        records = UnitRecords(self._catalogue, self._present, self._now_s(), granted)
         for name, varbind in found.items():
             records.scalar(name, varbind, why_missing.get(self._instance(name)))
         identity = self._identity or self._identify(columns)
@@ -180,16 +218,15 @@ class UnitReader:
     def _identify(self, columns: Mapping[str, Column]) -> PortIdentity:
         """Return how rows belong to ports; remembered only where nothing that it rests on was cut off."""
         state_name = self._catalogue.of(Quantity.PORT_STATE)[0][0]
-        type_name, name_name = (self._catalogue.role(f"interface {what}")[0] for what in ("type", "name"))
-        rests_on = [columns[name] for name in (state_name, type_name, name_name) if name in columns]
-        state, types, names = (
-            columns[name].rows if name in columns else {} for name in (state_name, type_name, name_name)
-        )
+        roles = {role: self._catalogue.role(role)[0] for role in (_TYPE, _NAME, *_LEADS_TO_INTERFACE)}
+        rests_on = [columns[name] for name in (state_name, *roles.values()) if name in columns]
+        told = {role: columns[name].rows if name in columns else {} for role, name in roles.items()}
         identity = PortIdentity(
             self._unit,
-            [(index[0], index[1]) for index in state if len(index) == 2],
-            {index[0]: varbind.value for index, varbind in types.items() if isinstance(varbind.value, int)},
-            {index[0]: varbind.as_text() for index, varbind in names.items()},
+            [(index[0], index[1]) for index in columns[state_name].rows if len(index) == 2],
+            {index[0]: varbind.value for index, varbind in told[_TYPE].items() if isinstance(varbind.value, int)},
+            {index[0]: varbind.as_text() for index, varbind in told[_NAME].items()},
+            *(interfaces(told[role]) for role in _LEADS_TO_INTERFACE),
         )
         if all(column.why_cut is None for column in rests_on):
             self._identity = identity

@@ -5,16 +5,18 @@ No row is ever replaced by a zero, and no row lands on a port that it may not be
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 
-from portdraw.observation.record import PortState, PowerSource, Quantity, Record
+from portdraw.observation.record import Basis, PortState, PowerSource, Quantity, Record
 from portdraw.reading.catalogue import Catalogue, MibObject
 from portdraw.reading.columns import Column
-from portdraw.reading.decode import CannotBeUsedError, decode
+from portdraw.reading.decode import CannotBeUsedError, decode, raw_number, scaled
 from portdraw.reading.port_identity import PortIdentity
-from portdraw.reading.varbind import Varbind
+from portdraw.reading.varbind import Oid, Varbind
 
 ABOVE_SUPPLY = 1.1  # a total above the supply by more than this is a wrong unit; common practice, no source
+
+MOST_EXPONENT = 24  # RFC 7460, UnitMultiplier: yocto to yotta
 
 Key = tuple[str | None, Quantity]
 
@@ -22,13 +24,17 @@ Key = tuple[str | None, Quantity]
 class UnitRecords:
     """The records of one poll under construction. `present` says which columns the agent turned out to have.
 
-    `unplaced` tells, by object, where not one row could be put to a port.
+    `granted` names the columns of watts that merely repeat the allocation. `unplaced` tells, by object, where not one
+    row could be put to a port.
     """
 
-    def __init__(self, catalogue: Catalogue, present: Mapping[str, bool], now_s: float) -> None:
+    def __init__(
+        self, catalogue: Catalogue, present: Mapping[str, bool], now_s: float, granted: Container[str] = ()
+    ) -> None:
         self._catalogue = catalogue
         self._present = present
         self._now_s = now_s
+        self._granted = granted
         self._by_key: dict[Key, Record] = {}
         self.unplaced: dict[str, str] = {}
 
@@ -64,7 +70,7 @@ class UnitRecords:
     def take_ports(self, by_name: Mapping[str, Column], identity: PortIdentity, known: dict[str, None]) -> None:
         """Enter what is told of ports; `known` is extended by ports with a row that only a PSE port has."""
         state_name = self._catalogue.of(Quantity.PORT_STATE)[0][0]
-        watts_name = self._watts_column(by_name)
+        watts_name = self._watts_column(by_name, identity)
         has_states = bool(self._present.get(state_name))
         for name, column in by_name.items():
             entry = self._catalogue.objects[name]
@@ -77,15 +83,14 @@ class UnitRecords:
             ports = {index: identity.printed(entry.index, index) for index in column.rows}
             if makes_known and ports and not any(ports.values()):
                 self.unplaced[name] = f"none of its {len(ports)} rows can be put to a port"
-            for index, varbind in column.rows.items():
-                port = ports[index]
+            for index, port in ports.items():
                 if port is None:
                     continue
                 if makes_known:
                     known[port] = None
                 if port not in known:
                     continue  # a row for a port that has no power table row can't deliver
-                record = self._record(name, entry, port, varbind)
+                record = self._row(name, entry, port, index, by_name)
                 other = self._by_key.get((port, quantity))
                 if other is None or _says_more(record, other):
                     self.put(record)
@@ -126,8 +131,10 @@ class UnitRecords:
 
     def drop_class_of_idle_ports(self) -> None:
         """A class is only valid while the port delivers (RFC 3621, pethPsePortPowerClassifications)."""
-        for (port, quantity), record in list(self._by_key.items()):
-            if quantity is not Quantity.PORT_CLASS or record.missing is not None:
+        classes = [record for (_, quantity), record in self._by_key.items() if quantity is Quantity.PORT_CLASS]
+        for record in classes:
+            port = record.port
+            if record.missing is not None:
                 continue
             state = self._by_key.get((port, Quantity.PORT_STATE))
             if state is not None and state.value is not None and state.value != PortState.DELIVERING:
@@ -146,11 +153,18 @@ class UnitRecords:
             unit = "W" if quantity is Quantity.PORT_DRAW else ""
             self.put_absent(Record(port, quantity, None, unit, None, source, self._now_s, why) for port in ports)
 
-    def _watts_column(self, by_name: Mapping[str, Column]) -> str | None:
-        for name, _ in self._catalogue.of(Quantity.PORT_DRAW):
-            if self._present.get(name) or (name in by_name and by_name[name].rows):
+    def _watts_column(self, by_name: Mapping[str, Column], identity: PortIdentity) -> str | None:
+        """Return the best column of watts with a row for any port; failing that, the best with rows at all."""
+        spare: str | None = None
+        for name, entry in self._catalogue.of(Quantity.PORT_DRAW):
+            rows = by_name[name].rows if name in by_name else {}
+            if any(identity.printed(entry.index, index) for index in rows):
                 return name
-        return None
+            if not rows and self._present.get(name):
+                return name
+            if rows and spare is None:
+                spare = name
+        return spare
 
     def _refuse_impossible_total(self) -> None:
         draw, budget = (self._by_key.get((None, q)) for q in (Quantity.UNIT_DRAW, Quantity.UNIT_BUDGET))
@@ -160,14 +174,38 @@ class UnitRecords:
         why = f"{drawn_w:g} W is refused: the supply that the agent reports gives {budget_w:g} W"
         self.put(_without_value(draw, why))
 
+    def _row(self, name: str, entry: MibObject, port: str, index: Oid, by_name: Mapping[str, Column]) -> Record:
+        """Return the record of one row, with what goes with it in other columns."""
+        record = self._record(name, entry, port, by_name[name].rows[index])
+        if not entry.companions or record.value is None:
+            return record
+        objects = self._catalogue.objects
+        beside = {other: by_name[other].rows.get(index) if other in by_name else None for other in entry.companions}
+        try:
+            factor = 1.0
+            for other, allowed in entry.only_where.items():
+                if raw_number(objects[other], beside[other]) not in allowed:
+                    raise CannotBeUsedError(f"{self._catalogue.source_text(other)} says that it is not measured")
+            if entry.times:
+                factor *= raw_number(objects[entry.times], beside[entry.times])
+            if entry.power_of_ten:
+                exponent = raw_number(objects[entry.power_of_ten], beside[entry.power_of_ten])
+                if abs(exponent) > MOST_EXPONENT:
+                    raise CannotBeUsedError(f"the agent sent the power of ten {exponent:g}, which no watts need")
+                factor *= 10.0**exponent
+            return _with_value(record, scaled(entry, record.value, factor))
+        except CannotBeUsedError as error:
+            return self._missing(name, entry, port, str(error))
+
     def _record(self, name: str, entry: MibObject, port: str | None, varbind: Varbind) -> Record:
         assert entry.quantity is not None
         try:
             value = decode(entry, varbind)
         except CannotBeUsedError as error:
             return self._missing(name, entry, port, str(error))
+        basis = Basis.GRANTED if name in self._granted else entry.basis
         source = self._catalogue.source_text(name)
-        return Record(port, entry.quantity, value, entry.unit, entry.basis, source, self._now_s)
+        return Record(port, entry.quantity, value, entry.unit, basis, source, self._now_s)
 
     def _missing(self, name: str, entry: MibObject, port: str | None, why: str) -> Record:
         assert entry.quantity is not None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 Oid = tuple[int, ...]
 
@@ -52,6 +53,7 @@ class Varbind:
         return "" if self.value is None else str(self.value)
 
 
+@lru_cache(maxsize=1024)  # the catalogue's objects, in every poll
 def parse_oid(text: str) -> Oid:
     """Return an OID from dotted text, with or without a leading dot. Raises ValueError on anything else.
 

@@ -21,7 +21,8 @@ class AgentHealth:
     """The agent about itself. Times are on the site clock, in seconds since the epoch.
 
     `overdue_units` are units whose poll is past its due time. `why_not_ready` is a sentence, "" when ready.
-    A cycle older than `late_after_s` makes every page say that its news is old.
+    A cycle older than `late_after_s` makes every page say that its news is old. `clock_note` is a sentence while the
+    machine's clock was set lately.
     """
 
     started_s: float
@@ -36,6 +37,7 @@ class AgentHealth:
     ready: bool
     why_not_ready: str
     late_after_s: float = 180.0
+    clock_note: str = ""
 
 
 class Source(Protocol):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from io import StringIO
 
 from rich import box
@@ -22,6 +22,7 @@ from portdraw.plan.planned_load import (
     Sum,
     Verdict,
 )
+from portdraw.reporting.plain_table import PlainTable
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.wording import limit
 
@@ -100,7 +101,7 @@ def not_judged(schedule: LoadSchedule) -> str | None:
         return None
     listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
     verb = "are" if len(names) > 1 or names == ("generators",) else "is"
-    return f"{listed} {verb} kept for the failure study, which this version does not make."
+    return f"{listed} {verb} not judged here: `portdraw failures` does."
 
 
 def assumptions(schedule: LoadSchedule) -> list[str]:
@@ -117,7 +118,7 @@ def assumptions(schedule: LoadSchedule) -> list[str]:
 
 def print_schedule(console: Console, schedule: LoadSchedule, findings: list[Finding]) -> None:
     """Print the whole load schedule on a terminal."""
-    for part in _parts(schedule, findings):
+    for part in schedule_parts(schedule, findings):
         console.print(part, highlight=False)
 
 
@@ -128,7 +129,10 @@ def schedule_text(schedule: LoadSchedule, findings: list[Finding]) -> str:
     return "\n".join(line.rstrip() for line in page.getvalue().splitlines())
 
 
-def _parts(schedule: LoadSchedule, findings: list[Finding]) -> Iterator[RenderableType]:
+def schedule_parts(
+    schedule: LoadSchedule, findings: list[Finding], instead_of_ports: Sequence[RenderableType] | None = None
+) -> Iterator[RenderableType]:
+    """Yield the parts of the printed form; other tables may stand in place of those of the ports."""
     yield Text(f"{plain(schedule.site)}: load schedule of the plan", style="bold")
     yield Text(
         "Watts. Devices at the PD input; ports, units and budgets at the PSE output; circuits and UPS at AC.\n"
@@ -138,6 +142,10 @@ def _parts(schedule: LoadSchedule, findings: list[Finding]) -> Iterator[Renderab
     )
     if schedule.units:
         yield from _figures(schedule)
+        if instead_of_ports is None:
+            yield from (_ports(unit) for unit in schedule.units if unit.ports)
+        else:
+            yield from instead_of_ports
     yield from _ending(schedule, findings)
 
 
@@ -159,12 +167,9 @@ def _figures(schedule: LoadSchedule) -> Iterator[RenderableType]:
         yield _sources(schedule)
     yield _tiers(schedule)
     yield _devices(schedule)
-    for unit in schedule.units:
-        if unit.ports:
-            yield _ports(unit)
 
 
-def _titled(title: str, table: Table) -> RenderableType:
+def _titled(title: str, table: Table | PlainTable) -> RenderableType:
     return Group(Text(f"\n{title}", style="bold"), table)
 
 
@@ -239,7 +244,7 @@ def _ports(unit: PlannedUnit) -> RenderableType:
         legs.append(f"PoE feed from {unit.fed_by}")
     where = f" ({unit.place})" if unit.place else ""
     title = plain(f"Ports of {unit.unit}{where}: {'; '.join(legs) or 'no source'}")
-    table = _table("port", "label", "on it", "priority", numbers=("class", "m", *_HEADS.values()))
+    table = PlainTable(("port", "label", "on it", "priority"), ("class", "m", *_HEADS.values()), _NAME_WIDTH)
     for port in unit.ports:
         length = "" if port.length_m is None else f"{port.length_m:g}"
         priority = port.priority if port.hangs else ""

@@ -31,8 +31,10 @@ class Metric:
 
 
 _PORT = ("site", "unit", "port", "label")
+_SITE = ("site",)
 _UNIT = ("site", "unit")
 _LEG = ("site", "unit", "leg", "source", "state")
+_ALARM = ("site", "kind", "unit", "port", "severity")
 
 
 def _gauge(name: str, unit: str, text: str, labels: tuple[str, ...]) -> Metric:
@@ -55,6 +57,12 @@ CATALOGUE: tuple[Metric, ...] = (
     _gauge("port_class_limit_watts", "watts", "Power at the port's output that the device's class allows.", _PORT),
     _gauge("port_state", "", "Detection state of the port, 1 for the state it is in.", (*_PORT, "state")),
     _counter("port_denied_total", "", "How often the port was denied power, as the unit counts it.", _PORT),
+    _gauge(
+        "unit_info",
+        "",
+        "Always 1: where the unit stands and which unit feeds it, to filter and to join by.",
+        (*_UNIT, "zone", "place", "fed_by"),
+    ),
     _gauge("unit_draw_watts", "watts", "Power drawn on all ports of the unit, at the outputs.", (*_UNIT, "basis")),
     _gauge("unit_draw_complete", "", "1 where every delivering port of the unit told its watts.", _UNIT),
     _gauge("unit_planned_now_watts", "watts", "Planned power on all ports at this hour.", _UNIT),
@@ -88,8 +96,9 @@ CATALOGUE: tuple[Metric, ...] = (
         "alarm_active",
         "",
         "1 while the alarm is up, 0 once it has returned or is set aside.",
-        ("site", "kind", "unit", "port", "severity"),
+        _ALARM,
     ),
+    _gauge("alarm_age_seconds", "seconds", "How long the alarm has been up, on the site clock.", _ALARM),
     _gauge(
         "drift_to_limit_seconds",
         "seconds",
@@ -99,7 +108,8 @@ CATALOGUE: tuple[Metric, ...] = (
     _gauge("reading_age_seconds", "seconds", "Age of the unit's newest reading.", _UNIT),
     _gauge("reading_stale", "", "1 where the unit's readings are too old to rest on.", _UNIT),
     _gauge("poll_outcome", "", "How the newest poll of the unit ended, 1 for what holds.", (*_UNIT, "outcome")),
-    _gauge("emulated", "", "1 where the site is emulated and its figures prove nothing.", ("site",)),
+    _gauge("policy_margin_ratio", "ratio", "Share of every limit that the site wants free in normal running.", _SITE),
+    _gauge("emulated", "", "1 where the site is emulated and its figures prove nothing.", _SITE),
     _counter("cycles_total", "", "Cycles of reading and judging since the agent started.", ()),
     _gauge("cycle_duration_seconds", "seconds", "How long the newest cycle took.", ()),
     _gauge("cycle_age_seconds", "seconds", "Time since the newest cycle ended.", ()),

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from portdraw.judgement.alarm import Alarm, AlarmState
+from portdraw.judgement.alarm import AlarmState
 from portdraw.judgement.assessment import NextLoss, SiteAssessment
 from portdraw.observation.unit_observation import Outcome
+from portdraw.reporting.alarm_view import AlarmView, ShelvedView, alarm_view, shelved_view
 from portdraw.reporting.budget_bar import BudgetBar, budget_bar
 from portdraw.reporting.current import AgentHealth
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.unit_order import in_tree_order
+from portdraw.reporting.unit_trouble import unit_troubles
 from portdraw.reporting.unit_view import UnitView, unit_view
 from portdraw.reporting.wording import (
     SHOWN_STATES,
@@ -23,31 +25,18 @@ from portdraw.reporting.wording import (
     loss_rests_on,
     loss_verdict,
     most_urgent_first,
-    running_on,
-    since,
     worst_first,
     zone,
 )
+from portdraw.reporting.zone_view import ZoneView, zone_views
 
 MOST_ALARMS_IN_FULL = 12
 MOST_ALARM_LINES = 100
 MOST_LOSSES = 10
-
-
-@dataclass(frozen=True)
-class AlarmView:
-    """An alarm in the order an operator asks: what, where, running on what, since when, what to do first."""
-
-    severity: str
-    state: str
-    what: str
-    unit: str
-    where: str
-    running_on: str
-    since: str
-    first: str
-    consequence: str
-    why: str
+# beyond as many units a sheet shows those that need a look, and all of them by zone
+MOST_UNITS_IN_FULL = 24
+SET_ASIDE = frozenset({AlarmState.SHELVED, AlarmState.SUPPRESSED})
+WAITING = frozenset({AlarmState.PENDING, AlarmState.RETURNED})
 
 
 @dataclass(frozen=True)
@@ -67,7 +56,12 @@ class LossView:
 
 @dataclass(frozen=True)
 class OverviewView:
-    """Everything on the overview, in words and percent."""
+    """Everything on the overview, in words and percent.
+
+    `set_aside` are sentences of all alarms that are not in the list; `shelved` are those that a person took out of
+    it, `waiting` the others. `units` are shown in full; on a large site these are the worst of those that need a
+    look, `more_units` is how many more do, and `zones` has all.
+    """
 
     headline: str
     facts: tuple[str, ...]
@@ -76,15 +70,33 @@ class OverviewView:
     alarm_lines: tuple[str, ...]
     more_alarms: int
     set_aside: tuple[str, ...]
+    shelved: tuple[ShelvedView, ...]
+    waiting: tuple[str, ...]
     losses: tuple[LossView, ...]
     more_losses: int
     units: tuple[UnitView, ...]
+    more_units: int
+    zones: tuple[ZoneView, ...]
 
 
-def overview_view(site: SiteAssessment, now_s: float) -> OverviewView:
-    """Return how the site is shown at `now_s` (site clock, seconds since the epoch)."""
+def overview_view(site: SiteAssessment, now_s: float, most_units: int | None = None) -> OverviewView:
+    """Return how the site is shown at `now_s` (site clock, seconds since the epoch).
+
+    A site of more than `most_units` units is shown by zone; None shows each unit in full.
+    """
     shown = most_urgent_first(alarm for alarm in site.alarms if alarm.state in SHOWN_STATES)
+    shelved = most_urgent_first(alarm for alarm in site.alarms if alarm.state in SET_ASIDE)
     losses = worst_first(site.next_losses)
+    listed = in_tree_order(site)
+    zones: tuple[ZoneView, ...] = ()
+    more_units = 0
+    if most_units is not None and len(listed) > most_units:
+        troubles = unit_troubles(site)
+        zones = zone_views(site, troubles)
+        needing = [row for row in listed if troubles[row[0].unit].needs_a_look]
+        needing.sort(key=lambda row: troubles[row[0].unit].rank)
+        listed = [(unit, 0) for unit, _ in needing[:most_units]]
+        more_units = len(needing) - len(listed)
     return OverviewView(
         headline=plain(site.headline),
         facts=tuple(_facts(site, now_s)),
@@ -95,32 +107,14 @@ def overview_view(site: SiteAssessment, now_s: float) -> OverviewView:
             for alarm in shown[MOST_ALARMS_IN_FULL : MOST_ALARMS_IN_FULL + MOST_ALARM_LINES]
         ),
         more_alarms=max(0, len(shown) - MOST_ALARMS_IN_FULL - MOST_ALARM_LINES),
-        set_aside=tuple(_set_aside(site, now_s)),
+        set_aside=tuple(_lines_of(site, SET_ASIDE | WAITING, now_s)),
+        shelved=tuple(shelved_view(site, alarm, now_s) for alarm in shelved[:MOST_ALARM_LINES]),
+        waiting=tuple(_lines_of(site, WAITING, now_s)),
         losses=tuple(_loss_view(loss) for loss in losses[:MOST_LOSSES]),
         more_losses=max(0, len(losses) - MOST_LOSSES),
-        units=tuple(unit_view(site, unit, depth, now_s) for unit, depth in in_tree_order(site)),
-    )
-
-
-def alarm_view(site: SiteAssessment, alarm: Alarm, now_s: float) -> AlarmView:
-    """Return how an alarm is shown."""
-    unit = site.unit(alarm.unit)
-    where = plain(alarm.unit)
-    if alarm.port:
-        where += f" port {plain(alarm.port)}"
-    if unit is not None and unit.place:
-        where += f", {plain(unit.place)}"
-    return AlarmView(
-        severity=alarm.severity.value,
-        state=alarm.state.value,
-        what=plain(alarm.sentence, 600),
-        unit=plain(alarm.unit) if unit is not None else "",
-        where=where,
-        running_on=plain(running_on(unit)),
-        since=since(alarm.began_s, site.timezone, now_s),
-        first=plain(alarm.action, 600),
-        consequence=plain(alarm.consequence, 600),
-        why=plain(alarm.why_severity, 600),
+        units=tuple(unit_view(site, unit, depth, now_s) for unit, depth in listed),
+        more_units=more_units,
+        zones=zones,
     )
 
 
@@ -135,7 +129,7 @@ def late_words(site: SiteAssessment | None, health: AgentHealth, timezone: str, 
         return f"No new cycle since {when}. Everything below is that old."
     if not health.history_ok:
         return f"The history can't be written: {plain(health.history_error)}."
-    return ""
+    return f"Note: {plain(health.clock_note)}." if health.clock_note else ""
 
 
 def _facts(site: SiteAssessment, now_s: float) -> list[str]:
@@ -161,15 +155,12 @@ def _no_alarm_words(site: SiteAssessment) -> str:
     return f"No alarm is up, but {unread} of {len(site.units)} units are unknown: this list can't speak for them."
 
 
-def _set_aside(site: SiteAssessment, now_s: float) -> list[str]:
+def _lines_of(site: SiteAssessment, states: frozenset[AlarmState], now_s: float) -> list[str]:
     lines = []
-    for alarm in most_urgent_first(site.alarms):
-        if alarm.state in (AlarmState.PENDING, AlarmState.RETURNED, AlarmState.SHELVED, AlarmState.SUPPRESSED):
-            when = (
-                alarm.ended_s if alarm.state is AlarmState.RETURNED and alarm.ended_s is not None else alarm.began_s
-            )
-            moment = clock(when, site.timezone, now_s)
-            lines.append(f"{alarm.state.value}, {moment}: {plain(alarm.sentence)}")
+    for alarm in most_urgent_first(alarm for alarm in site.alarms if alarm.state in states):
+        returned_s = alarm.ended_s if alarm.state is AlarmState.RETURNED else None
+        moment = clock(alarm.began_s if returned_s is None else returned_s, site.timezone, now_s)
+        lines.append(f"{alarm.state.value}, {moment}: {plain(alarm.sentence)}")
     return lines[:MOST_ALARM_LINES]
 
 

@@ -101,6 +101,32 @@ def alarm_json(alarm: Alarm, timezone: str) -> dict[str, Json]:
         "raised_at_s": known(alarm.raised_s),
         "ended_at": iso(alarm.ended_s, timezone),
         "ended_at_s": known(alarm.ended_s),
+        "handling": handling_json(alarm, timezone),
+    }
+
+
+def alarms_json(site: SiteAssessment) -> dict[str, Json]:
+    """Return all alarms of an assessment, those that are up first."""
+    return {
+        "format": FORMAT,
+        "site": plain(site.site),
+        "emulated": site.emulated,
+        "timezone": plain(site.timezone),
+        "assessed_at": iso(site.time_s, site.timezone),
+        "assessed_at_s": known(site.time_s),
+        "alarms": [alarm_json(alarm, site.timezone) for alarm in site.alarms],
+    }
+
+
+def handling_json(alarm: Alarm, timezone: str) -> Json:
+    """Return who has an alarm in hand, why and until when; None where nobody has."""
+    if alarm.handling is None:
+        return None
+    return {
+        "owner": plain(alarm.handling.owner),
+        "reason": plain(alarm.handling.reason),
+        "until_at": iso(alarm.handling.until_s, timezone),
+        "until_at_s": known(alarm.handling.until_s),
     }
 
 
@@ -116,6 +142,7 @@ def health_json(health: AgentHealth, now_s: float) -> dict[str, Json]:
         "cycle_age_s": _age(health.last_cycle_s, now_s),
         "cycle_took_s": known(health.last_cycle_took_s),
         "overdue_units": [plain(unit) for unit in health.overdue_units],
+        "clock_note": plain(health.clock_note),
         "history": {"ok": health.history_ok, "error": plain(health.history_error)},
         "receivers": [
             {"name": plain(receiver.name), "ok": receiver.ok, "last_error": plain(receiver.last_error)}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any, TypeVar
 
-from portdraw.judgement.alarm import Alarm, AlarmKind, AlarmState, Severity
+from portdraw.judgement.alarm import Alarm, AlarmKind, AlarmState, Handling, Severity
 from portdraw.judgement.assessment import (
     Availability,
     Carrying,
@@ -140,6 +140,7 @@ def _loss(given: Given) -> NextLoss:
 
 
 def _alarm(given: Given) -> Alarm:
+    hand = given["handling"]
     return Alarm(
         kind=AlarmKind(given["kind"]),
         unit=given["unit"],
@@ -156,4 +157,5 @@ def _alarm(given: Given) -> Alarm:
         value=given["value"],
         limit=given["limit"],
         measure=given["measure"],
+        handling=None if hand is None else Handling(hand["owner"], hand["reason"], hand["until_at_s"]),
     )

@@ -12,9 +12,10 @@ from rich.text import Text
 
 from portdraw.judgement.assessment import SiteAssessment
 from portdraw.reporting import terminal
+from portdraw.reporting.alarm_view import AlarmView
 from portdraw.reporting.budget_bar import BudgetBar
 from portdraw.reporting.current import AgentHealth
-from portdraw.reporting.overview_view import AlarmView, OverviewView, late_words, overview_view
+from portdraw.reporting.overview_view import OverviewView, late_words, overview_view
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.site_json_reader import site_from_json
 from portdraw.reporting.unit_view import LegView, UnitView

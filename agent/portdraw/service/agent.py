@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import logging
 from collections.abc import Callable
 from importlib.metadata import PackageNotFoundError, version
@@ -11,23 +12,29 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 from apscheduler.triggers.cron import CronTrigger
 
 from portdraw.history.store import History, HistoryError
-from portdraw.judgement.alarm_book import AlarmChange
+from portdraw.judgement.alarm_book import AlarmChange, Key
 from portdraw.judgement.assessment import SiteAssessment
 from portdraw.observation.unit_observation import UnitObservation
 from portdraw.reading.pysnmp_engine import PysnmpEngine
 from portdraw.reporting.current import AgentHealth
-from portdraw.reporting.http_app import build_app
+from portdraw.reporting.http.alarm_desk import Deed, Handled, Order
+from portdraw.reporting.http.app import build_app
 from portdraw.reporting.metrics import site_registry
 from portdraw.service.clock import Clock
-from portdraw.service.cycle import Cycle, Drift
+from portdraw.service.clock_watch import ClockWatch
+from portdraw.service.cycle import Cycle, Drift, Hand
 from portdraw.service.days import close_days, drift_of, local_day
-from portdraw.service.delivery import Delivery
+from portdraw.service.delivery import Delivery, queued
 from portdraw.service.poller import Poller
+from portdraw.service.site_catalogue import site_catalogue
+from portdraw.service.tls_files import tls_files
+from portdraw.service.web_access import web_rules
 from portdraw.service.web_server import WebServer, bind
 from portdraw.service.wiring import Parts, unit_readers
 
 log = logging.getLogger("portdraw")
 STOP_WITHIN_WALL_S = 5.0
+GARBAGE_AFTER = 20_000  # new objects; at the language's own 700 the searches took three times as long in all
 DAILY_AGAIN_S = 600.0  # how long after a failure the daily work is tried anew
 
 
@@ -54,15 +61,16 @@ class Agent:
         self._parts = parts
         self._history = history
         self._clock = clock
+        self._clock_watch = ClockWatch(clock)
         self._every_s = settings.poll.every_s
         self._on_change = on_change
         self._started_s = clock.now_s()
         self._last_cycle_s: float | None = None
         self._last_cycle_took_s: float | None = None
-        self._cycle = Cycle(parts.site, self._every_s, history, tuple(parts.destinations), parts.emulated)
+        self._cycle = Cycle(parts.site, self._every_s, history, queued(parts.destinations), parts.emulated)
         self._engine = PysnmpEngine(parts.accesses)
         self._poller = Poller(
-            list(unit_readers(parts.site, self._engine, clock)),
+            list(unit_readers(parts.site, self._engine, clock, site_catalogue(parts.loaded))),
             clock,
             self._every_s,
             settings.poll.slow_every_s,
@@ -70,7 +78,7 @@ class Agent:
             settings.poll.in_flight,
             self._take,
         )
-        self._delivery = Delivery(history, parts.destinations, clock)
+        self._delivery = Delivery(history, parts.destinations, clock, self.assessment)
         self._scheduler = AsyncIOScheduler(timezone=parts.site.site.timezone)
         self._readable = sum(1 for unit in parts.site.units.values() if unit.readable)
         self._first_round = asyncio.Event()
@@ -78,11 +86,7 @@ class Agent:
         self._daily_due_s = 0.0
         self._daily_error = ""
         self._fault = ""
-        self._web = (
-            WebServer(build_app(self, site_registry(self)), bind(settings.listen.host, settings.listen.port))
-            if serve
-            else None
-        )
+        self._web = self._make_web() if serve else None
 
     # Source
 
@@ -93,7 +97,7 @@ class Agent:
     def health(self) -> AgentHealth:
         """Return how the agent itself is doing."""
         now_s = self._clock.now_s()
-        error = self._cycle.history_error or self._daily_error
+        error = self._cycle.history_words or self._daily_error
         why_not_ready = self._fault or ("no cycle has ended yet" if self._cycle.current is None else "")
         return AgentHealth(
             started_s=self._started_s,
@@ -108,26 +112,57 @@ class Agent:
             ready=not why_not_ready,
             why_not_ready=why_not_ready,
             late_after_s=max(60.0, 4 * self._every_s),
+            clock_note=self._clock_watch.note,
         )
 
     def now_s(self) -> float:
         """Return the site clock."""
         return self._clock.now_s()
 
+    # AlarmDesk
+
+    def knows(self, key: Key) -> bool:
+        """Say whether there is such an alarm."""
+        return self._cycle.knows(key)
+
+    def carry_out(self, order: Order) -> Handled | None:
+        """Do to an alarm what a person ordered; None where it is not in a state for it."""
+        now_s = self._clock.now_s()
+        hand = Hand(order.owner, order.by, order.reason, now_s + order.for_s if order.for_s else None)
+        deeds = {
+            Deed.ACKNOWLEDGE: self._cycle.acknowledge,
+            Deed.SHELVE: self._cycle.shelve,
+            Deed.UNSHELVE: self._cycle.take_back,
+        }
+        change = deeds[order.deed](order.key, hand, now_s)
+        if change is not None and self._on_change is not None:
+            self._on_change(change)
+        return None if change is None else Handled(change, not self._cycle.history_error)
+
     @property
     def address(self) -> str:
         """Where the pages are."""
         return "" if self._web is None else self._web.address
 
+    @property
+    def open_connections(self) -> int:
+        """How many web connections are open."""
+        return 0 if self._web is None else self._web.open_connections
+
     # life
 
     async def run(self, stop: asyncio.Event) -> list[str]:
         """Run until `stop` is set; return sentences about what was left undone at the end."""
-        self._start()
-        cycling = asyncio.create_task(self._cycle_forever(), name="cycle")
-        await stop.wait()
-        cycling.cancel()
-        return await self._stop()
+        thresholds = gc.get_threshold()
+        try:
+            self._start()
+            cycling = asyncio.create_task(self._cycle_forever(), name="cycle")
+            await stop.wait()
+            cycling.cancel()
+            return await self._stop()
+        finally:
+            gc.unfreeze()
+            gc.set_threshold(*thresholds)
 
     async def once(self) -> SiteAssessment:
         """Read every unit once, judge once, and let go of everything."""
@@ -138,6 +173,13 @@ class Agent:
             return self._cycle.current
         finally:
             await self._engine.close()
+
+    def _make_web(self) -> WebServer:
+        loaded = self._parts.loaded
+        listen, rules = loaded.settings.listen, web_rules(loaded)
+        app = build_app(self, site_registry(self), rules, self)
+        sock = bind(listen.host, listen.port, beyond_loopback=not rules.access.is_open)
+        return WebServer(app, sock, tls_files(loaded), rules.behind_proxy)
 
     def _start(self) -> None:
         if self._web is not None:
@@ -160,6 +202,11 @@ class Agent:
         due_s = self._clock.now_s()
         while True:
             self._judge_safely()
+            if not gc.get_freeze_count():
+                # plan, library and templates stay for good: a search for garbage in all of them would hold up polls
+                gc.collect()
+                gc.freeze()
+                gc.set_threshold(GARBAGE_AFTER, *gc.get_threshold()[1:])
             due_s += self._every_s
             now_s = self._clock.now_s()
             if due_s < now_s or due_s > now_s + 2 * self._every_s:  # overrun, or the machine's clock was set
@@ -178,6 +225,8 @@ class Agent:
 
     def _judge(self) -> None:
         began_s = asyncio.get_running_loop().time()
+        if self._clock_watch.look():
+            log.warning("%s", self._clock_watch.note)
         now_s = self._clock.now_s()
         changes = self._cycle.run(now_s, self._trends if self._is_day_new(now_s) else None)
         self._last_cycle_s = now_s
@@ -230,8 +279,8 @@ class Agent:
         except Exception:
             log.exception("the last cycle could not be kept")
             left.append("the readings since the last cycle were not kept")
-        if self._cycle.history_error:
-            left.append(self._cycle.history_error)
+        if self._cycle.history_words:
+            left.append(self._cycle.history_words)
         waiting = await self._delivery.stop(STOP_WITHIN_WALL_S / 4)
         if waiting:
             left.append(f"{waiting} messages to receivers wait in the history and go out after the next start")

@@ -8,11 +8,11 @@ from __future__ import annotations
 import logging
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 
 from portdraw.history.store import History, HistoryError
 from portdraw.judgement.alarm import AlarmKind
-from portdraw.judgement.alarm_book import AlarmBook, AlarmChange
+from portdraw.judgement.alarm_book import AlarmBook, AlarmChange, Key
 from portdraw.judgement.assessment import SiteAssessment
 from portdraw.judgement.compare import assess
 from portdraw.judgement.condition import Condition, unjudged
@@ -21,7 +21,8 @@ from portdraw.judgement.rules import site_conditions
 from portdraw.observation.unit_observation import UnitObservation
 from portdraw.plan.site import Site
 from portdraw.plan.tree import Tree
-from portdraw.reporting.alarm_message import alarm_message
+from portdraw.reporting.notify.alarm_message import alarm_message
+from portdraw.reporting.plain_text import plain
 from portdraw.reporting.site_json import Json
 
 log = logging.getLogger("portdraw.cycle")
@@ -34,12 +35,27 @@ Drift = tuple[Condition, ...]
 
 
 @dataclass(frozen=True)
+class Hand:
+    """Who takes an alarm in hand, why, and until when [s since the epoch]; `by` names the token it came with."""
+
+    owner: str
+    by: str
+    reason: str = ""
+    until_s: float | None = None
+
+
+@dataclass(frozen=True)
 class _News:
-    """An alarm that came up or is over, with the message about it as it was at that time."""
+    """An alarm that came up, is over or was taken in hand, with the message about it as it was at that time.
+
+    `kind` is that of the event; `hand` is there where a person did it.
+    """
 
     time_s: float
     change: AlarmChange
     message: dict[str, Json]
+    kind: str
+    hand: Hand | None = None
 
 
 class Cycle:
@@ -84,6 +100,14 @@ class Cycle:
             self._dropped += 1
 
     @property
+    def history_words(self) -> str:
+        """Say why the history can't be written and what is not kept; "" where all is well."""
+        if not self.history_error:
+            return ""
+        lost = f", {self._dropped} are lost" if self._dropped else ""
+        return f"{self.history_error} ({len(self._unwritten)} polls of units wait in memory{lost})"
+
+    @property
     def heard_units(self) -> int:
         """How many units have been asked so far."""
         return len(self._newest)
@@ -105,8 +129,35 @@ class Cycle:
         self._note(changes, time_s)
         self._keep()
         for change in changes:
-            log.info("%s -> %s: %s", change.from_state, change.to_state, change.alarm.sentence)
+            log.info("%s -> %s: %s", change.from_state, change.to_state, plain(change.alarm.sentence, 600))
         return changes
+
+    def knows(self, key: Key) -> bool:
+        """Say whether there is such an alarm."""
+        return self.current is not None and any(alarm.key == key for alarm in self.current.alarms)
+
+    def acknowledge(self, key: Key, hand: Hand, time_s: float) -> AlarmChange | None:
+        """Acknowledge an alarm at `time_s`; None where there is nothing to acknowledge."""
+        return self._handled(self._book.acknowledge(key, time_s, hand.owner), "alarm-acknowledged", hand, time_s)
+
+    def shelve(self, key: Key, hand: Hand, time_s: float) -> AlarmChange | None:
+        """Set an alarm aside; None where there is nothing to set aside. Raises ValueError with one sentence."""
+        until_s = time_s if hand.until_s is None else hand.until_s
+        change = self._book.shelve(key, hand.owner, hand.reason, until_s, time_s)
+        return self._handled(change, "alarm-shelved", hand, time_s)
+
+    def take_back(self, key: Key, hand: Hand, time_s: float) -> AlarmChange | None:
+        """Take an alarm off the shelf before its time; None where it is not on it."""
+        return self._handled(self._book.take_back(key, time_s), "alarm-unshelved", hand, time_s)
+
+    def _handled(self, change: AlarmChange | None, kind: str, hand: Hand, time_s: float) -> AlarmChange | None:
+        """Show, tell and keep what a person did, as what a cycle finds is; readings wait for their cycle."""
+        if change is not None and self.current is not None:
+            self.current = replace(self.current, alarms=self._book.alarms())
+            self._add_news(change, time_s, kind, hand)
+            self._keep(with_readings=False)
+            log.info("%s by %s (%s): %s", kind, plain(hand.owner), hand.by, plain(change.alarm.sentence, 600))
+        return change
 
     def _drift(self) -> Drift:
         """Return the drift conditions; before trends are known an alarm of before the restart stays as it was."""
@@ -117,24 +168,28 @@ class Cycle:
 
     def _note(self, changes: list[AlarmChange], time_s: float) -> None:
         """Put what people are to be told of into words now, while place and leg are as they were."""
-        assert self.current is not None
-        units = {unit.unit: unit for unit in self.current.units}
-        head = self._site.site
         for change in changes:
             self._book_changed = True
             if change.came_up or change.is_over:
-                unit = units.get(change.alarm.unit)
-                message = alarm_message(change, head.name, head.timezone, self._emulated, time_s, unit)
-                self._untold.append(_News(time_s, change, message))
+                self._add_news(change, time_s, "alarm-raised" if change.came_up else "alarm-returned")
 
-    def _keep(self) -> None:
+    def _add_news(self, change: AlarmChange, time_s: float, kind: str, hand: Hand | None = None) -> None:
+        assert self.current is not None
+        self._book_changed = True
+        unit = self.current.unit(change.alarm.unit)
+        head = self._site.site
+        by_hand = hand is not None
+        message = alarm_message(change, head.name, head.timezone, self._emulated, time_s, unit, by_hand)
+        self._untold.append(_News(time_s, change, message, kind, hand))
+
+    def _keep(self, with_readings: bool = True) -> None:
         """Write readings, messages, events and alarms; what can't be written stays for the next cycle."""
         if self._history is None:
             self._unwritten.clear()
             self._untold.clear()
             return
         try:
-            if self._unwritten:
+            if self._unwritten and with_readings:
                 self._history.record_cycle(tuple(self._unwritten), self._every_s)
                 self._unwritten.clear()
             while self._untold:
@@ -148,6 +203,7 @@ class Cycle:
             if str(error) != self.history_error:
                 log.error("%s; reading and alarming go on", error)
             self.history_error = str(error)
+            self._book_changed = True  # the file that can be written again may be another one
             return
         self.history_error = ""
         if self._dropped:
@@ -170,9 +226,9 @@ class Cycle:
             "limit": alarm.limit,
             "measure": alarm.measure,
             "severity": alarm.severity.value,
+            **({} if news.hand is None else asdict(news.hand)),
         }
-        kind = "alarm-raised" if news.change.came_up else "alarm-returned"
-        history.add_event(news.time_s, kind, alarm.unit, alarm.port, alarm.sentence, data)
+        history.add_event(news.time_s, news.kind, alarm.unit, alarm.port, alarm.sentence, data)
 
     def _restore(self) -> None:
         if self._history is None:

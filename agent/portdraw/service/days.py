@@ -31,7 +31,7 @@ def daily_points(
     """Return (day ordinal, 95th percentile in watts) by unit and port of the last whole days. Raises HistoryError."""
     today = datetime.fromtimestamp(time_s, ZoneInfo(timezone)).date()
     points: dict[tuple[str, str | None], list[tuple[float, float]]] = defaultdict(list)
-    for day in history.port_days(today - timedelta(days=TREND_DAYS), today - timedelta(days=1)):
+    for day in history.each_port_day(today - timedelta(days=TREND_DAYS), today - timedelta(days=1)):
         p95_w = day.percentile(95)
         if p95_w is not None and day.seconds_known >= WHOLE_DAY_SHARE * 86_400:
             points[(day.unit, day.port)].append((float(day.day.toordinal()), p95_w))

@@ -105,6 +105,9 @@ class Poller:
             try:
                 async with asyncio.timeout(self._deadline_s + GRACE_WALL_S):
                     observation = await unit.poll(self._deadline_s, slow)
+            except TimeoutError:
+                late = f"no whole answer within {self._deadline_s + GRACE_WALL_S:g} s; the read was cut off"
+                observation = UnitObservation(unit.name, began_s, self._clock.now_s(), Outcome.SILENT, late, ())
             except Exception as error:  # a fault of ours in one unit must not end the watch over the others
                 log.exception("reading %s failed", unit.name)
                 observation = UnitObservation(
@@ -118,5 +121,7 @@ class Poller:
             finally:
                 self._reading.discard(unit.name)
         if slow and observation.outcome in (Outcome.ANSWERED, Outcome.PARTIAL):
-            self._slow_last_s[unit.name] = began_s
+            # all units are read slowly in the first round; the second time comes early, by another time for each
+            early_s = phase_s(f"{unit.name} slow", self._slow_every_s) if last_slow_s is None else 0.0
+            self._slow_last_s[unit.name] = began_s - early_s
         self._on_observation(observation)

@@ -62,6 +62,10 @@ class LoadedSettings:
         self.settings = settings
         self._tree = tree
 
+    def mark(self, *parts: str | int) -> tuple[int, int]:
+        """Return line and column of a part."""
+        return self._tree.mark(parts)
+
     def where(self, *parts: str) -> str:
         """Return the place of a part as errors name it: "settings.yaml:9:20: access.terminal-v3.auth_secret"."""
         line, column = self._tree.mark(parts)
@@ -70,14 +74,15 @@ class LoadedSettings:
     @property
     def site_path(self) -> Path:
         """The site file."""
-        return self._beside(self.settings.site)
+        return self.beside(self.settings.site)
 
     @property
     def history_folder(self) -> Path:
         """The history folder."""
-        return self._beside(self.settings.history.folder)
+        return self.beside(self.settings.history.folder)
 
-    def _beside(self, name: str) -> Path:
+    def beside(self, name: str) -> Path:
+        """Return a path of the settings: relative to their file, or absolute."""
         return (self.path.parent / name).resolve() if not Path(name).is_absolute() else Path(name)
 
 

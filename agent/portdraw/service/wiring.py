@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 from portdraw.history.store import History
 from portdraw.plan.loader import load_site_with_tree
@@ -14,11 +13,12 @@ from portdraw.reading.access import Access
 from portdraw.reading.catalogue import Catalogue, standard_catalogue
 from portdraw.reading.engine import Engine, parse_address
 from portdraw.reading.unit_reader import UnitReader
-from portdraw.reporting.webhook import why_refused
+from portdraw.reporting.notify.attempt import Notifier
 from portdraw.service.clock import Clock
-from portdraw.service.delivery import Destination
-from portdraw.service.secrets_of import accesses, fetch
-from portdraw.service.settings import LoadedSettings, SettingsError
+from portdraw.service.notifiers import notifiers
+from portdraw.service.secrets_of import accesses
+from portdraw.service.settings import LoadedSettings
+from portdraw.service.site_catalogue import site_catalogue
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ class Parts:
     loaded: LoadedSettings
     site: Site
     accesses: dict[str, Access]
-    destinations: dict[str, Destination]
+    destinations: dict[str, Notifier]
     emulated: bool
 
 
@@ -39,7 +39,8 @@ def gather(loaded: LoadedSettings, *, emulated: bool = False) -> Parts:
     """
     site, tree = load_site_with_tree(loaded.site_path)
     _check_access(loaded, site, tree)
-    return Parts(loaded, site, accesses(loaded), _destinations(loaded, emulated), emulated)
+    site_catalogue(loaded)
+    return Parts(loaded, site, accesses(loaded), notifiers(loaded, emulated=emulated), emulated)
 
 
 def open_history(parts: Parts) -> History:
@@ -74,17 +75,3 @@ def _check_access(loaded: LoadedSettings, site: Site, tree: YamlTree) -> None:
                 problems.append(Problem(line, column, f"units.{name}.address", str(error)))
     if problems:
         raise PlanError(str(loaded.site_path), problems)
-
-
-def _destinations(loaded: LoadedSettings, emulated: bool) -> dict[str, Destination]:
-    found: dict[str, Destination] = {}
-    folder: Path = loaded.path.parent
-    for name, receiver in loaded.settings.receivers.items():
-        refused = why_refused(receiver.webhook, emulated)
-        if refused:
-            raise SettingsError(f"{loaded.where('receivers', name, 'webhook')}: {refused}")
-        secret = None
-        if receiver.secret is not None:
-            secret = fetch(receiver.secret, folder, loaded.where("receivers", name, "secret"))
-        found[name] = Destination(receiver.webhook, secret)
-    return found

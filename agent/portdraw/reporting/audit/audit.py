@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from portdraw.history.port_day import PortDay, merge_by_port
+from portdraw.history.port_day import PortDay
 from portdraw.history.site_day import day_of, day_start_s
 from portdraw.history.store import History
 from portdraw.judgement.assessment import Carrying
@@ -36,6 +36,7 @@ from portdraw.reporting.audit.audit_rows import (
 from portdraw.reporting.audit.drift_rows import drift_rows
 from portdraw.reporting.audit.findings import NOTHING_DRAWN_W, PortFacts, leg_verdict, port_findings, unit_findings
 from portdraw.reporting.audit.loss_rows import loss_findings, loss_study
+from portdraw.reporting.audit.period_days import period_days
 from portdraw.reporting.audit.unseen import Days, carried_s, unseen
 from portdraw.reporting.wording import age, clock
 
@@ -142,24 +143,23 @@ def build_audit(
         raise ValueError("the period of the audit ends before it begins")
     # a period that ends at midnight has nothing of the day that begins there
     first_day, last_day = day_of(first_s, history.zone), day_of(max(first_s, to_s - 1), history.zone)
-    by_day = history.port_days(first_day, last_day)
-    days = merge_by_port(by_day)
+    days = period_days(history.each_port_day(first_day, last_day))
     told = [*history.events(0.0, to_s, RAISED), *history.events(0.0, to_s, RETURNED)]
     began_s = history.info().first_reading_s
     sheet = plan_sheet(site, tree)
-    drift = drift_rows(by_day, _marks(site, tree, sheet), last_day)
+    drift = drift_rows(days.points, _marks(site, tree, sheet), last_day)
     period = _Period(
         from_s=max(day_start_s(first_day, history.zone), min(first_s, first_s if began_s is None else began_s)),
         to_s=to_s,
         sheet=sheet,
         carrying=plan_now(sheet, tree, dict.fromkeys(site.units, Carrying.ALL), Case.TYPICAL),
         now=case_now(site, now_s),
-        days=days,
+        days=days.merged,
         drift={(row.unit, row.port): row for row in drift},
         alarms=alarm_spans(told, first_s, to_s),
     )
     ports = tuple(row for name in site.units for row in _port_rows(site, tree, period, name))
-    units = tuple(_unit_row(site, tree, period, by_day, name) for name in site.units)
+    units = tuple(_unit_row(site, tree, period, days.unit_days.get(name, ()), name) for name in site.units)
     covered = [row.coverage_percent or 0.0 for row in units if row.readable]
     night = site.site.night
     return Audit(
@@ -176,11 +176,11 @@ def build_audit(
         margin_after_failure_percent=site.policy.margin_after_failure_percent,
         coverage_percent=sum(covered) / len(covered) if covered else None,
         units=units,
-        losses=loss_study(site, tree, sheet, days),
+        losses=loss_study(site, tree, sheet, days.merged),
         ports=ports,
         events=period.alarms,
         drift=drift,
-        unseen=unseen(site, tree, days),
+        unseen=unseen(site, tree, days.merged),
         assumptions=_assumptions(site, tree),
     )
 
@@ -273,7 +273,7 @@ def _port_row(site: Site, tree: Tree, period: _Period, name: str, key: str) -> P
     )
 
 
-def _unit_row(site: Site, tree: Tree, period: _Period, by_day: Sequence[PortDay], name: str) -> UnitRow:
+def _unit_row(site: Site, tree: Tree, period: _Period, unit_days: Sequence[UnitDaySummary], name: str) -> UnitRow:
     unit = site.units[name]
     day = period.days.get((name, None))
     p95_w, max_w = (None, None) if day is None else (day.percentile(95), day.max_w)
@@ -300,11 +300,7 @@ def _unit_row(site: Site, tree: Tree, period: _Period, by_day: Sequence[PortDay]
         coverage_percent=coverage,
         on_ac=on_ac,
         on_feed=on_feed,
-        days=tuple(
-            UnitDaySummary(one.first_day, one.percentile(50), one.percentile(95), one.max_w)
-            for one in sorted(by_day, key=lambda one: one.first_day)
-            if one.unit == name and one.port is None
-        ),
+        days=tuple(sorted(unit_days, key=lambda one: one.day)),
         findings=unit_findings(
             unit.readable,
             legs,

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import date
 
-from portdraw.history.port_day import PortDay
 from portdraw.judgement.drift import LEAST_RISE_PERCENT, LEAST_RISE_W
 from portdraw.judgement.trend import DaysTo, NoTrend, Trend, days_to, trend
 from portdraw.reporting.audit.audit_rows import DriftRow
@@ -17,17 +16,14 @@ Key = tuple[str, str | None]
 Marks = Sequence[tuple[str, float | None]]
 
 
-def drift_rows(by_day: Sequence[PortDay], marks: Mapping[Key, Marks], today: date) -> tuple[DriftRow, ...]:
+def drift_rows(
+    points: Mapping[Key, Sequence[tuple[float, float]]], marks: Mapping[Key, Marks], today: date
+) -> tuple[DriftRow, ...]:
     """Return the trend of each unit (port None) and port in `marks`, the clear rises first.
 
     `marks` has what each may meet, by name, in W at the PSE output; the last of them is its limit. Points are the
-    95th percentile of whole days.
+    day (its ordinal) and the 95th percentile [W] of whole days.
     """
-    points: dict[Key, list[tuple[float, float]]] = {}
-    for day in by_day:
-        p95_w = day.percentile(95)
-        if p95_w is not None and day.seconds_known >= WHOLE_DAY_S:
-            points.setdefault((day.unit, day.port), []).append((float(day.day.toordinal()), p95_w))
     rows = [_row(key, marks[key], points[key], float(today.toordinal())) for key in marks if key in points]
     return tuple(sorted(rows, key=lambda row: (not row.rising, row.days_to_limit is None, row.days_to_limit or 0.0)))
 

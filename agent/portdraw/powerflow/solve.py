@@ -1,0 +1,276 @@
+"""One state of the site under one load, solved: who is powered from where, what flows, who is shed, who is dark.
+
+From the sources down: legs and grants (`standing`). From the leaves up: watts, and what each unit sheds
+(`demand`). From the sources down again: who is dark. A failure is solved as an overlay: only units that it
+touches are worked out anew, everything else is read from the solution before it.
+
+Where a port that a unit lives from is shed and the unit has another leg, it changes over, and the state is solved
+once more with that port off; shed ports never come back, so this ends.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterable
+
+from portdraw.powerflow.coupled import Sweep
+from portdraw.powerflow.load import DARK, MAY, SURE, Load
+from portdraw.powerflow.network import Network
+from portdraw.powerflow.shedding import STEP_W
+from portdraw.powerflow.solution import Solution
+from portdraw.powerflow.standing import Standing, least_budget_w, standing_of
+from portdraw.powerflow.state import Outage
+from portdraw.powerflow.unit_flow import CarriedBy
+
+
+def solve(network: Network, load: Load, outage: Outage, *, bounds: bool = False) -> Solution:
+    """Solve a state from nothing."""
+    return _settled(network, load, outage, None, None, bounds)
+
+
+def solve_after(base: Solution, more: Outage, hit: Iterable[int], *, whole: bool = False) -> Solution:
+    """Solve the state after `more` goes out on top of a solved one; `hit` are the units that it strikes.
+
+    `whole` works every unit out anew; the result is the same.
+    """
+    before = set(range(len(base.network.units))) if whole else set(hit)
+    return _settled(base.network, base.load, base.outage.plus(more), base, before, base.bounds)
+
+
+def _settled(
+    network: Network, load: Load, outage: Outage, base: Solution | None, hit: set[int] | None, bounds: bool
+) -> Solution:
+    shed: dict[int, frozenset[int]] = {}
+    while True:
+        found = Solution(network, load, outage, base, bounds=bounds)
+        found.shed = shed
+        _Work(found, base, hit).run()
+        over = _changes_over(found)
+        if over is None:
+            return found
+        outage, struck, newly = over
+        for at, ports in newly.items():
+            shed[at] = found.shed_before(at) | ports
+        if hit is not None:
+            hit = hit | struck
+
+
+def _changes_over(found: Solution) -> tuple[Outage, set[int], dict[int, frozenset[int]]] | None:
+    """What is lost besides, where a unit has to leave the leg that it stood on for another."""
+    network = found.network
+    lost: set[tuple[int, int]] = set()
+    unsure: set[tuple[int, int]] = set()
+    for at in sorted(_struck(found)):
+        standing = found.standing(at)
+        place = standing.first
+        if standing.leg not in (CarriedBy.FEED, CarriedBy.EITHER) or place < 0:
+            continue
+        if not any(standing.supplies) and sum(state > 0 for state in standing.feeds) < 2:
+            continue
+        feed = network.units[at].feeds[place]
+        state = min(
+            found.power(feed.feeder), found.port_state(feed.feeder, feed.at), found.demand(at).feeds[place].can
+        )
+        if state == DARK:
+            lost.add((at, place))
+        elif state == MAY and standing.feeds[place] == SURE:
+            unsure.add((at, place))
+    if not lost and not unsure:
+        return None
+    cut = {at: found.demand(at).cut for at in _with_all_above(network, lost) if found.demand(at).cut}
+    perhaps = _perhaps_shed(found, lost | unsure) if found.bounds else {}
+    more = Outage(feeds=frozenset(lost), unsure_feeds=frozenset(unsure), off_ports=cut, unsure_ports=perhaps)
+    struck = {at for at, _ in lost | unsure} | set(cut) | set(perhaps)
+    return found.outage.plus(more), struck, cut
+
+
+def _perhaps_shed(found: Solution, moving: set[tuple[int, int]]) -> dict[int, frozenset[int]]:
+    """Ports that may be shed for good while units change legs, on them and on all above them.
+
+    A unit whose ports do not fit on each of its legs may shed any of them on the way, by the order in which legs go.
+    """
+    network = found.network
+    perhaps: dict[int, frozenset[int]] = {}
+    for at in _with_all_above(network, moving):
+        demand = found.demand(at)
+        if demand.may_cut != demand.cut:
+            perhaps[at] = demand.may_cut - demand.cut
+    for at, _ in moving:
+        unit, demand = network.units[at], found.demand(at)
+        fits = demand.asked_w <= least_budget_w(network, unit, found.standing(at)) + STEP_W
+        if unit.admission != "drawn" or not fits:
+            perhaps[at] = frozenset(port.at for port in unit.ports) - demand.cut
+    return perhaps
+
+
+def _struck(found: Solution) -> set[int]:
+    """Units that were worked out anew and those that hang on a port of theirs that may be off."""
+    units = found.network.units
+    struck = set(found.touched)
+    for at in found.touched:
+        ports = units[at].feed_ports
+        if not ports:
+            continue
+        if found.power(at) != SURE:
+            struck.update(port.child for port in ports)
+            continue
+        demand = found.demand(at)
+        if demand.cut or demand.may_cut:
+            struck.update(port.child for port in ports if port.at in demand.cut or port.at in demand.may_cut)
+    return struck
+
+
+def _with_all_above(network: Network, feeds: Iterable[tuple[int, int]]) -> list[int]:
+    """Units that lose a feed and all that feed them: only there can less load let a shed port seem to fit again."""
+    found = {at for at, _ in feeds}
+    waiting = list(found)
+    while waiting:
+        for feed in network.units[waiting.pop()].feeds:
+            if feed.feeder not in found:
+                found.add(feed.feeder)
+                waiting.append(feed.feeder)
+    return sorted(found)
+
+
+class _Work:
+    """The three passes over one solution."""
+
+    def __init__(self, found: Solution, base: Solution | None, hit: set[int] | None) -> None:
+        self._found, self._base, self._hit = found, base, hit
+        self._network, self._load, self._outage = found.network, found.load, found.outage
+        self._units = found.network.units
+
+    def run(self) -> None:
+        changed = self._stand()
+        asked = self._sweep(changed)
+        lit = self._light(changed | asked)
+        self._found.touched = tuple(sorted(changed | asked | lit))
+
+    def _stand(self) -> set[int]:
+        """Legs and grants, from the sources down."""
+        found, base, hit = self._found, self._base, self._hit
+        if hit is None or len(hit) == len(self._units):
+            for unit in reversed(self._units):
+                before = None if base is None else base.standing(unit.index)
+                found._standings[unit.index] = self._standing(unit.index, before)
+            return set(found._standings)
+        assert base is not None
+        waiting = [-at for at in hit]
+        for at in hit:
+            unit = self._units[at]
+            for feed in unit.feeds:
+                feeder = self._units[feed.feeder]
+                if unit.spare_hidden is not False or feeder.admission != "drawn" or at in self._outage.units:
+                    waiting.append(-feed.feeder)
+        heapq.heapify(waiting)
+        changed: set[int] = set()
+        last = -1
+        while waiting:
+            at = -heapq.heappop(waiting)
+            if at == last:
+                continue
+            last = at
+            before = base.standing(at)
+            now = self._standing(at, before)
+            if now == before and at not in hit:
+                continue
+            found._standings[at] = now
+            changed.add(at)
+            off = self._outage.off_ports.get(at) != base.outage.off_ports.get(at)
+            off = off or self._outage.unsure_ports.get(at) != base.outage.unsure_ports.get(at)
+            if off or now.gives != before.gives or now.grant is not before.grant:
+                for port in self._units[at].feed_ports:
+                    heapq.heappush(waiting, -port.child)
+        return changed
+
+    def _standing(self, at: int, before: Standing | None) -> Standing:
+        load = self._load
+        return standing_of(
+            self._network, load.units[at], load.granted_w, self._outage, self._units[at], self._found.standing, before
+        )
+
+    def _sweep(self, changed: set[int]) -> set[int]:
+        """Watts and shedding, from the leaves up."""
+        found, base = self._found, self._base
+        kept = (found if base is None else base).answers
+        sweep = Sweep(found, kept)
+        if base is None or len(changed) == len(self._units):
+            sweep.whole(range(len(self._units)))
+            return set(found._demands)
+        cluster = sweep.cluster(changed, base.standing)
+        if cluster is not None:
+            sweep.whole(cluster)
+            return {at for at in cluster if found._demands[at] != base.demand(at)} | changed
+        waiting = list(changed)
+        heapq.heapify(waiting)
+        asked: set[int] = set()
+        last = -1
+        while waiting:
+            at = heapq.heappop(waiting)
+            if at == last:
+                continue
+            last = at
+            before = base.demand(at)
+            now = sweep.demand_of(at)
+            if now == before and at not in changed:
+                continue
+            found._demands[at] = now
+            asked.add(at)
+            if now.feeds != before.feeds:
+                for feed in self._units[at].feeds:
+                    heapq.heappush(waiting, feed.feeder)
+        return asked
+
+    def _light(self, changed: set[int]) -> set[int]:
+        """Who is dark, from the sources down."""
+        found, base = self._found, self._base
+        if base is None or len(changed) == len(self._units):
+            for unit in reversed(self._units):
+                found._powers[unit.index] = self._power(unit.index)
+            return set(found._powers)
+        waiting = [-at for at in changed]
+        heapq.heapify(waiting)
+        lit: set[int] = set()
+        last = -1
+        while waiting:
+            at = -heapq.heappop(waiting)
+            if at == last:
+                continue
+            last = at
+            before = base.power(at)
+            now = self._power(at)
+            if now != before or at in changed:
+                found._powers[at] = now
+                lit.add(at)
+            if now != before:
+                for port in self._units[at].feed_ports:
+                    heapq.heappush(waiting, -port.child)
+            elif at in found._demands and self._units[at].feed_ports:
+                for child in self._struck_children(at):
+                    heapq.heappush(waiting, -child)
+        return lit
+
+    def _struck_children(self, at: int) -> list[int]:
+        """Units that hang on ports of a unit which are shed now and were not, or the other way round."""
+        assert self._base is not None
+        now, was = self._found.demand(at), self._base.demand(at)
+        if now.cut == was.cut and now.may_cut == was.may_cut:
+            return []
+        ports = (now.cut ^ was.cut) | (now.may_cut ^ was.may_cut)
+        return [port.child for port in self._units[at].feed_ports if port.at in ports]
+
+    def _power(self, at: int) -> int:
+        found, unit = self._found, self._units[at]
+        standing = found.standing(at)
+        if standing.leg is CarriedBy.NONE:
+            return DARK
+        if any(standing.supplies):
+            return SURE
+        best = DARK
+        for place, state in enumerate(standing.feeds):
+            if state == 0 or (place != standing.first and not unit.shared_feeds):
+                continue
+            feed = unit.feeds[place]
+            can = found.demand(at).feeds[place].can
+            best = max(best, min(state, can, found.power(feed.feeder), found.port_state(feed.feeder, feed.at)))
+        return best
