@@ -58,6 +58,18 @@ class Solution:
         own = at in self._standings or at in self._demands or at in self._powers
         return self if own or self._base is None else self._base.where_worked_out(at)
 
+    def stand_alone(self) -> None:
+        """Take everything over from the base and let it go."""
+        base = self._base
+        if base is None:
+            return
+        touched = set(self.touched)
+        self.kept = {**{at: kept for at, kept in base.kept.items() if at not in touched}, **self.kept}
+        self._standings = {**base._standings, **self._standings}
+        self._demands = {**base._demands, **self._demands}
+        self._powers = {**base._powers, **self._powers}
+        self._base = None
+
     def standing(self, at: int) -> Standing:
         """Leg, feeds, grants and limit of a unit."""
         own = self._standings.get(at)
@@ -122,6 +134,18 @@ def solve_after(base: Solution, more: Outage, hit: Iterable[int], *, whole: bool
     """
     before = set(range(len(base.network.units))) if whole else set(hit)
     return _settled(base.network, base.load, base.outage.plus(more), base, before, base.bounds)
+
+
+def solve_next(base: Solution, load: Load, outage: Outage, hit: Iterable[int]) -> Solution:
+    """Solve the next moment from the one before, with another load and other things out.
+
+    `hit` are all units whose load or whose part of `outage` is not what it was. The result stands on its own: a long
+    course of moments keeps no more than the last. `shed` is what was shed in this moment only.
+    """
+    base.shed = {}
+    found = _settled(base.network, load, outage, base, set(hit), base.bounds)
+    found.stand_alone()
+    return found
 
 
 def _settled(

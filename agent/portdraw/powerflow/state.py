@@ -28,9 +28,13 @@ class Outage:
     unsure_feeds: frozenset[FeedId] = frozenset()
     granted_pd_w: Mapping[FeedId, float] = field(default_factory=dict)
     inputs: frozenset[str] = frozenset()
+    newly_on: Mapping[int, frozenset[int]] = field(default_factory=dict)
 
     def plus(self, more: Outage) -> Outage:
-        """Both together. `inputs` are the circuits without power, which UPS carry on without."""
+        """Both together. `inputs` are the circuits without power, which UPS carry on without.
+
+        `newly_on` are ports that ask for power only now, by unit: they come after all that were on before.
+        """
         off = dict(self.off_ports)
         for at, ports in more.off_ports.items():
             off[at] = off.get(at, frozenset()) | ports
@@ -44,6 +48,7 @@ class Outage:
             unsure_feeds=self.unsure_feeds | more.unsure_feeds,
             granted_pd_w={**self.granted_pd_w, **more.granted_pd_w},
             inputs=self.inputs | more.inputs,
+            newly_on={**self.newly_on, **more.newly_on},
         )
 
 
