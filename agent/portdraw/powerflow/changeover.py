@@ -84,7 +84,9 @@ class FeedStep:
     def sentence(self) -> str:
         """The step in words."""
         if self.granted_class is None:
-            return f"{self.unit}: its feed was hidden, asks only now and is refused by {self.feeder_port}"
+            if self.hidden:
+                return f"{self.unit}: its feed was hidden, asks only now and is refused by {self.feeder_port}"
+            return f"{self.unit}: its feed is shed at {self.feeder_port}, it goes dark"
         how = ""
         if self.restarts:
             how = "; its feed was hidden, it starts anew" if self.hidden else "; it goes off on the way and starts anew"
@@ -146,7 +148,7 @@ def study_changeover(
     base = solve(network, start_up.steady, outage.plus(Outage(granted_pd_w=old)))
     lost = base.outage.plus(failure.outage)
     plain = solve_after(base, failure.outage, failure.hit)
-    new = {feed: _new_grant_w(base, feed) for feed in old}
+    new = {feed: _new_grant_w(base, plain, feed) for feed in old}
     timeline = Timeline(base, lost, start_up, retry_s=None, regrants=(RENEGOTIATE_S, new) if new else None)
     watched = _Watched(base, plain.touched)
     stages: list[Stage] = []
@@ -161,10 +163,11 @@ def study_changeover(
     settled = watched.stage(StageName.SETTLED, None, end)
     stages.append(settled)
     moved = [at for at in plain.touched if _moves(base, plain, at)]
+    to_feed = [at for at in plain.touched if _to_feed(base, plain, at)]
     return Changeover(
         failure=failure,
         stages=tuple(stages),
-        feeds=tuple(_feed_step(base, plain, end, instant, old, at) for at in moved if _to_feed(plain, at)),
+        feeds=tuple(_feed_step(base, plain, end, instant, old, at) for at in to_feed),
         to_ac=tuple(network.units[at].name for at in moved if plain.standing(at).leg is CarriedBy.AC),
         dark_for=tuple(_dark_for(course, base)),
         assumed=(*first.assumed, *(line for at in plain.touched for line in network.assumed.get(at, ()))),
@@ -182,16 +185,18 @@ def _by_feed(network: Network, allocated: Mapping[PortId, float]) -> dict[FeedId
     return found
 
 
-def _new_grant_w(base: Solution, feed: FeedId) -> float:
+def _new_grant_w(base: Solution, plain: Solution, feed: FeedId) -> float:
     """What a unit asks anew for all its ports, in tenths of a watt and within its class."""
     unit = base.network.units[feed[0]]
     above = unit.feeds[feed[1]]
     classes = base.standing(above.feeder).grant.classes[above.at]
-    return min(class_watts_at_pd(classes), math.ceil(_asked_pd_w(base, unit) * 10 - STEP_W) / 10)
+    return min(class_watts_at_pd(classes), math.ceil(_asked_pd_w(base, plain, unit) * 10 - STEP_W) / 10)
 
 
-def _asked_pd_w(base: Solution, unit: NetUnit) -> float:
-    return unit.own_w + base.demand(unit.index).asked_w / unit.fed_efficiency
+def _asked_pd_w(base: Solution, plain: Solution, unit: NetUnit) -> float:
+    """What a unit takes on its feed with all its ports, the units below on the legs that the failure leaves them."""
+    after = plain if plain.standing(unit.index).leg is not CarriedBy.NONE else base
+    return unit.own_w + after.demand(unit.index).asked_w / unit.fed_efficiency
 
 
 def _moves(base: Solution, after: Solution, at: int) -> bool:
@@ -201,8 +206,20 @@ def _moves(base: Solution, after: Solution, at: int) -> bool:
     return now.leg is not was.leg or (now.leg is CarriedBy.FEED and now.first != was.first)
 
 
-def _to_feed(after: Solution, at: int) -> bool:
-    return after.standing(at).leg is CarriedBy.FEED
+def _to_feed(base: Solution, plain: Solution, at: int) -> bool:
+    """Whether a failure makes a unit ask its feed for all that it needs; its feed may be refused."""
+    now, was = plain.standing(at), base.standing(at)
+    if was.leg is CarriedBy.NONE or now.leg is CarriedBy.AC or any(now.supplies):
+        return False
+    if now.leg is CarriedBy.FEED:
+        return _moves(base, plain, at)
+    return any(_offered(plain, at, place) for place in range(len(now.feeds)))
+
+
+def _offered(plain: Solution, at: int, place: int) -> bool:
+    """Whether a feed is there and its feeder gives power, so that only the feeder's rules can keep it off."""
+    feed = plain.network.units[at].feeds[place]
+    return (at, place) not in plain.outage.feeds and plain.standing(feed.feeder).gives and at not in plain.outage.units
 
 
 def _feed_step(
@@ -210,6 +227,8 @@ def _feed_step(
 ) -> FeedStep:
     unit = base.network.units[at]
     place = plain.standing(at).first
+    if place < 0:
+        place = next(place for place in range(len(unit.feeds)) if _offered(plain, at, place))
     feed = unit.feeds[place]
     feeder = base.network.units[feed.feeder]
     port = feeder.ports[feed.at]
@@ -223,7 +242,7 @@ def _feed_step(
         hidden=bool(unit.spare_hidden),
         restarts=not _gives(instant, at),
         before_w=base.demand(at).feeds[place].pd_w,
-        asked_w=_asked_pd_w(base, unit),
+        asked_w=_asked_pd_w(base, plain, unit),
         allowed_w=allowed_w,
         asked_class=port.asked,
         granted_class=granted,
