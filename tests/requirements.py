@@ -17,6 +17,7 @@ PACKAGES = {
     "prometheus": "prometheus",
     "promtool": "prometheus",
     "chromium": "chromium",
+    "ngspice": "ngspice",
 }
 RECORDINGS = "PORTDRAW_RECORDINGS"
 

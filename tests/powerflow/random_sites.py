@@ -25,7 +25,7 @@ _RULES = (
 
 
 def small_site(seed: int, *, plain: bool = False) -> Site:
-    """Up to ten units in up to four tiers, several circuits, panels and UPS. `plain`: everything declared, boosted."""
+    """Up to ten units in up to four tiers on several circuits and a UPS. `plain`: everything declared, boosted."""
     rng = random.Random(seed)
     count = rng.randint(2, 10)
     circuits = [f"c{number}" for number in range(rng.randint(1, 4))]
@@ -181,9 +181,8 @@ def large_site(units: int, seed: int = 7, devices: int = 48) -> Site:
             # most hang on a hub, some one or two tiers further down
             above = f"u{rng.randrange(hubs)}" if rng.random() < 0.8 else f"u{rng.randrange(hubs, number + 1) - 1}"
             key = str(len(ports[above]) + 1)
-            ports[above][key] = Port(
-                feeds=name, priority="critical", cable=cables[rng.randint(5, 95)], **{"class": 8}
-            )
+            fed = {"feeds": name, "priority": "critical", "class": 8}
+            ports[above][key] = Port.model_validate({**fed, "cable": cables[rng.randint(5, 95)]})
     for name, frame in frames.items():
         made[name] = {**frame, "ports": ports[name]}
     return Site.model_validate(

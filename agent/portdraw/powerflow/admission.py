@@ -48,7 +48,8 @@ def admit(
             continue
         port = unit.ports[at]
         known_w = granted_w.get((unit.name, port.key)) if unit.admission == "granted" else None
-        offer: SignatureClasses | None = None if port.refused else port.classes
+        # a device that was read delivering is on, whatever its class says
+        offer: SignatureClasses | None = None if port.refused and port.child >= 0 else port.classes
         while offer is not None:
             needs_w = class_pse_w(offer) if known_w is None else known_w
             if needs_w <= left_w + STEP_W:
@@ -74,7 +75,7 @@ def static_grant(unit: NetUnit) -> Admitted:
     """What ports that book by drawn watts grant: all that their hardware can, nothing set aside."""
     found = unit.memo.get("static grant")
     if not isinstance(found, Admitted):
-        refused = frozenset(port.at for port in unit.ports if port.refused)
+        refused = frozenset(port.at for port in unit.feed_ports if port.refused)
         found = Admitted((), tuple(port.classes for port in unit.ports), refused)
         unit.memo["static grant"] = found
     return found

@@ -19,7 +19,8 @@ from portdraw.powerflow.network import NetUnit, Network
 from portdraw.powerflow.port_link import PortId
 from portdraw.powerflow.seconds import said_s
 from portdraw.powerflow.shedding import STEP_W
-from portdraw.powerflow.solve import Solution, solve, solve_after
+from portdraw.powerflow.solution import Solution
+from portdraw.powerflow.solve import solve, solve_after
 from portdraw.powerflow.start_up import RENEGOTIATE_S, StartUp
 from portdraw.powerflow.state import NOTHING_OUT, FeedId, Outage
 from portdraw.powerflow.timeline import LONGEST_S, Timeline
@@ -89,7 +90,9 @@ class FeedStep:
             return f"{self.unit}: its feed is shed at {self.feeder_port}, it goes dark"
         how = ""
         if self.restarts:
-            how = "; its feed was hidden, it starts anew" if self.hidden else "; it goes off on the way and starts anew"
+            how = (
+                "; its feed was hidden, it starts anew" if self.hidden else "; it goes off on the way and starts anew"
+            )
         if self.granted_class != self.asked_class:
             how += f"; {self.feeder_port} grants class {self.granted_class} instead of {self.asked_class}"
         of = f"{self.asked_w:.1f} W at its PoE input of {self.allowed_w:.1f} W granted"
@@ -219,7 +222,9 @@ def _to_feed(base: Solution, plain: Solution, at: int) -> bool:
 def _offered(plain: Solution, at: int, place: int) -> bool:
     """Whether a feed is there and its feeder gives power, so that only the feeder's rules can keep it off."""
     feed = plain.network.units[at].feeds[place]
-    return (at, place) not in plain.outage.feeds and plain.standing(feed.feeder).gives and at not in plain.outage.units
+    return (
+        (at, place) not in plain.outage.feeds and plain.standing(feed.feeder).gives and at not in plain.outage.units
+    )
 
 
 def _feed_step(

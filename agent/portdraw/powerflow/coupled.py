@@ -11,15 +11,26 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable
 
 from portdraw.electrical.cable import Refusal
-from portdraw.powerflow.demand import NO_DROPS, NO_PORTS, Demand, Drops, FeedAsk, Volts, held_to_limit, summed_ports
+from portdraw.powerflow.demand import (
+    NO_DROPS,
+    NO_PORTS,
+    Demand,
+    Drops,
+    FeedAsk,
+    Volts,
+    all_open,
+    held_to_limit,
+    summed_ports,
+)
 from portdraw.powerflow.line import Line
-from portdraw.powerflow.load import DARK, MAY, SURE, Load
-from portdraw.powerflow.network import NetUnit, Network
+from portdraw.powerflow.load import DARK, MAY, SURE
+from portdraw.powerflow.network import NetUnit
 from portdraw.powerflow.port_link import class_pse_w
+from portdraw.powerflow.solution import Kept, Solution
 from portdraw.powerflow.standing import Standing
-from portdraw.powerflow.state import Outage
 from portdraw.powerflow.unit_flow import CarriedBy
 
+_ANSWERS = 4  # kept for a unit: on AC, on its feed, on what is left of its supplies
 _ROUNDS = 200
 _SETTLED_V = 1e-8
 _GONE = FeedAsk(0.0, 0.0, DARK, False, 0.0, None, None, 0.0, None)
@@ -28,18 +39,10 @@ _GONE = FeedAsk(0.0, 0.0, DARK, False, 0.0, None, None, 0.0, None)
 class Sweep:
     """Works the demands of some units out into `found`; all others are read through `demand`."""
 
-    def __init__(
-        self,
-        network: Network,
-        load: Load,
-        outage: Outage,
-        standing: Callable[[int], Standing],
-        demand: Callable[[int], Demand],
-        found: dict[int, Demand],
-        bounds: bool,
-    ) -> None:
-        self._network, self._load, self._outage, self._bounds = network, load, outage, bounds
-        self._standing, self._demand, self._found = standing, demand, found
+    def __init__(self, solution: Solution, kept: Kept) -> None:
+        self._solution, self._kept = solution, kept
+        self._network, self._load, self._outage = solution.network, solution.load, solution.outage
+        self._bounds, self._standing, self._found = solution.bounds, solution.standing, solution.found_demands
         self._volts: dict[int, Volts] = {}
         self._drops: dict[int, Drops] = {}
         self._failed: dict[tuple[int, int], str] = {}
@@ -173,23 +176,46 @@ class Sweep:
         return True
 
     def demand_of(self, at: int) -> Demand:
-        """One unit's ports and feeds, with the children's as they stand now."""
+        """One unit's ports and feeds, with the children's as they stand now.
+
+        What a unit without units below it asks depends on how it stands alone: such answers are kept.
+        """
         unit, standing = self._network.units[at], self._standing(at)
         if standing.leg is CarriedBy.NONE:
             return _dead(len(unit.feeds))
+        if unit.feed_ports or self._following or self._outage.off_ports or self._outage.unsure_ports:
+            return self._worked_out(unit, standing)
+        answers = self._kept.setdefault(at, [])
+        classes = tuple(self._standing(feed.feeder).grant.classes[feed.at] for feed in unit.feeds)
+        for stood, granted, answer in answers:
+            if stood == standing and granted == classes:
+                return answer
+        found = self._worked_out(unit, standing)
+        if len(answers) < _ANSWERS:
+            answers.append((standing, classes, found))
+        return found
+
+    def _worked_out(self, unit: NetUnit, standing: Standing) -> Demand:
+        at = unit.index
         off = self._outage.off_ports.get(at, NO_PORTS)
-        asks: dict[int, FeedAsk] = {}
-        if standing.gives:
-            for port in unit.feed_ports:
-                if port.at not in off and not port.off and port.at not in standing.grant.refused:
-                    asks[port.at] = self._demand(port.child).feeds[port.place]
-            ports = summed_ports(
-                unit, self._load.units[at], standing, asks, off, self._volts.get(at),
-                self._drops.get(at, NO_DROPS), bounds=self._bounds,
-            )  # fmt: skip
-            found = held_to_limit(unit, standing, ports, asks, bounds=self._bounds)
-        else:
+        if not standing.gives:
             found = _dead(0)
+        else:
+            refused = standing.grant.refused
+            children = self._solution.demands_by_child(unit)
+            if off or refused:
+                children = [(port, ask) for port, ask in children if port not in off and port not in refused]
+            asks = dict(children)
+            volts = self._volts.get(at)
+            drops = self._drops.get(at, NO_DROPS)
+            unsure = self._outage.unsure_ports.get(at)
+            if unsure:
+                drops = drops._replace(perhaps=drops.perhaps | unsure)
+            load = self._load.units[at]
+            ports = summed_ports(unit, load, standing, asks, off, volts, drops, bounds=self._bounds)
+            found = held_to_limit(unit, standing, ports, asks, bounds=self._bounds)
+            if standing.open_leg and self._bounds:
+                found = all_open(found, load, asks)
         if not unit.feeds:
             return found
         return found._replace(

@@ -97,7 +97,7 @@ def summed_ports(
 
     The short way is taken where nothing differs from the load as it was summed once.
     """
-    if not off and volts is None and not standing.grant.booked_w:
+    if not off and volts is None and not standing.grant.booked_w and drops is NO_DROPS:
         most_w = load.sum_most_w if bounds else load.sum_likely_w
         least_w = load.sum_least_w if bounds else most_w
         for ask in asks.values():
@@ -231,3 +231,9 @@ def held_to_limit(
         asked_least, asked, booked_w, served_least, served, served_booked,
         cut, may_cut, ports.dropped, ports.may_drop, ports.reasons, (),
     )  # fmt: skip
+
+
+def all_open(demand: Demand, load: UnitLoad, asks: Mapping[int, FeedAsk]) -> Demand:
+    """The same where it is not known on which leg the unit stands: all with current may go, nothing surely does."""
+    ports = frozenset(at for at, watts in enumerate(load.most) if watts > 0) | asks.keys()
+    return demand._replace(served_least_w=0.0, cut=NO_PORTS, may_cut=ports, dropped=NO_PORTS)

@@ -6,19 +6,18 @@ Watts where the limit is measured: ports, budgets and supply modules at the PSE 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from portdraw.powerflow.load import DARK
 from portdraw.powerflow.network import NetUnit
 from portdraw.powerflow.port_link import class_pse_w
 from portdraw.powerflow.shedding import STEP_W
-from portdraw.powerflow.solve import Solution
+from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.source_load import source_watts
 from portdraw.powerflow.unit_flow import CarriedBy
 
 
-@dataclass(frozen=True, slots=True)
-class LimitState:
+class LimitState(NamedTuple):
     """One limit. `drawn_w` is asked before anything is shed, `booked_w` set aside; it binds when either is over.
 
     `limit_w` infinite: the file gives none, and `reason` says so. That counts as the worst.

@@ -257,7 +257,7 @@ class _Builder:
             )
             ranked.append(Ranked(at, _RANK[port.priority], sort_key(key), port.start_delay_s))
         made.ports = tuple(ports)
-        made.feed_ports = tuple(port for port in ports if port.child >= 0)
+        made.feed_ports = tuple(port for port in ports if port.child >= 0 and not port.off)
         made.ranked = tuple(ranked)
         made.groups = shed_groups(made.rule, ranked)
         order = sorted(ranked, key=lambda one: (one.rank, one.number)) if _by_priority(unit) else ranked

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from portdraw.powerflow.load import DARK, Load, UnitLoad
 from portdraw.powerflow.network import NetPort
-from portdraw.powerflow.solve import Solution
+from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.start_up import StartUp, mixed
 from portdraw.powerflow.state import Outage
 

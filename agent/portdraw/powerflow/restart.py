@@ -10,7 +10,8 @@ from portdraw.powerflow.failure import Failure
 from portdraw.powerflow.limit_state import limit_states
 from portdraw.powerflow.network import Network
 from portdraw.powerflow.seconds import said_s
-from portdraw.powerflow.solve import Solution, solve, solve_after
+from portdraw.powerflow.solution import Solution
+from portdraw.powerflow.solve import solve, solve_after
 from portdraw.powerflow.start_delay import Mend, propose_delays
 from portdraw.powerflow.start_up import StartUp
 from portdraw.powerflow.state import NOTHING_OUT, Outage
@@ -135,9 +136,7 @@ def _exceeded(course: Course, first: Peak) -> str:
     peak = course.peaks.get(first.limit.limit, first)
     most = f"at most {peak.limit.need_w:.1f} W of {peak.limit.limit_w:.1f} W, {peak.limit.short_w:.1f} W short"
     since = f"exceeded at {said_s(first.at_s)}"
-    return f"{first.limit.limit}: {since}, {most}" + (
-        "" if peak.at_s == first.at_s else f" at {said_s(peak.at_s)}"
-    )
+    return f"{first.limit.limit}: {since}, {most}" + ("" if peak.at_s == first.at_s else f" at {said_s(peak.at_s)}")
 
 
 def _listed(names: tuple[str, ...]) -> str:

@@ -13,7 +13,7 @@ from enum import StrEnum
 from portdraw.plan.class_grant import SignatureClasses
 from portdraw.powerflow.load import DARK
 from portdraw.powerflow.port_link import PortId
-from portdraw.powerflow.solve import Solution
+from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.unit_flow import CarriedBy
 
 SAME_W = 1.0

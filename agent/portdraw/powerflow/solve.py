@@ -14,112 +14,13 @@ import heapq
 from collections.abc import Iterable
 
 from portdraw.powerflow.coupled import Sweep
-from portdraw.powerflow.demand import NO_PORTS, Demand
 from portdraw.powerflow.load import DARK, MAY, SURE, Load
 from portdraw.powerflow.network import Network
-from portdraw.powerflow.standing import Standing, standing_of
+from portdraw.powerflow.shedding import STEP_W
+from portdraw.powerflow.solution import Solution
+from portdraw.powerflow.standing import Standing, least_budget_w, standing_of
 from portdraw.powerflow.state import Outage
 from portdraw.powerflow.unit_flow import CarriedBy
-
-
-class Solution:
-    """A solved state. Units are numbers of the network; `power` is DARK, MAY or SURE.
-
-    `bounds` True: everything lies between a least and a most. False: the likely figures, with all that is not
-    declared on the worse side. `touched` are units that differ from the base, all of them without one.
-    """
-
-    __slots__ = (
-        "_base",
-        "_demands",
-        "_powers",
-        "_standings",
-        "bounds",
-        "kept",
-        "load",
-        "network",
-        "outage",
-        "shed",
-        "touched",
-    )
-
-    def __init__(self, network: Network, load: Load, outage: Outage, base: Solution | None, *, bounds: bool) -> None:
-        self.network, self.load, self.outage, self.bounds = network, load, outage, bounds
-        self._base = base
-        self._standings: dict[int, Standing] = {}
-        self._demands: dict[int, Demand] = {}
-        self._powers: dict[int, int] = {}
-        self.shed: dict[int, frozenset[int]] = {}
-        self.kept: dict[int, tuple[tuple[float, float], ...]] = {}
-        self.touched: tuple[int, ...] = ()
-
-    def where_worked_out(self, at: int) -> Solution:
-        """The solution in which a unit was last worked out: this one, or the base that it stands on."""
-        own = at in self._standings or at in self._demands or at in self._powers
-        return self if own or self._base is None else self._base.where_worked_out(at)
-
-    def stand_alone(self) -> None:
-        """Take everything over from the base and let it go."""
-        base = self._base
-        if base is None:
-            return
-        touched = set(self.touched)
-        self.kept = {**{at: kept for at, kept in base.kept.items() if at not in touched}, **self.kept}
-        self._standings = {**base._standings, **self._standings}
-        self._demands = {**base._demands, **self._demands}
-        self._powers = {**base._powers, **self._powers}
-        self._base = None
-
-    def standing(self, at: int) -> Standing:
-        """Leg, feeds, grants and limit of a unit."""
-        own = self._standings.get(at)
-        if own is None:
-            assert self._base is not None, "every unit of a whole solution stands in it"
-            return self._base.standing(at)
-        return own
-
-    def demand(self, at: int) -> Demand:
-        """Watts of a unit's ports and of its feeds, and what it sheds."""
-        own = self._demands.get(at)
-        if own is None:
-            assert self._base is not None, "every unit of a whole solution stands in it"
-            return self._base.demand(at)
-        return own
-
-    def power(self, at: int) -> int:
-        """Whether a unit has power."""
-        own = self._powers.get(at)
-        if own is None:
-            assert self._base is not None, "every unit of a whole solution stands in it"
-            return self._base.power(at)
-        return own
-
-    def shed_before(self, at: int) -> frozenset[int]:
-        """Ports of a unit that were shed on the way to this state."""
-        own = self.shed.get(at)
-        if own is None:
-            return NO_PORTS if self._base is None else self._base.shed_before(at)
-        return own
-
-    def port_state(self, at: int, port: int) -> int:
-        """Whether a port of a unit has power, as far as its unit decides: DARK, MAY or SURE."""
-        unit = self.network.units[at]
-        standing, demand = self.standing(at), self.demand(at)
-        if not standing.gives or unit.ports[port].off or port in standing.grant.refused:
-            return DARK
-        if port in self.outage.off_ports.get(at, NO_PORTS) or port in demand.cut or port in demand.dropped:
-            return DARK
-        return MAY if port in demand.may_cut or port in demand.may_drop else SURE
-
-    def ports_gone(self, at: int) -> tuple[frozenset[int], frozenset[int]]:
-        """Ports of a unit that are off, shed, refused or without enough volts: surely, and those that may be."""
-        demand, refused = self.demand(at), self.standing(at).grant.refused
-        surely = demand.cut | demand.dropped | refused | self.outage.off_ports.get(at, NO_PORTS)
-        return surely, demand.may_cut | demand.may_drop
-
-    def device_state(self, at: int, port: int) -> int:
-        """Whether a device has power: DARK, MAY or SURE."""
-        return min(self.power(at), self.load.units[at].status[port], self.port_state(at, port))
 
 
 def solve(network: Network, load: Load, outage: Outage, *, bounds: bool = False) -> Solution:
@@ -171,8 +72,7 @@ def _changes_over(found: Solution) -> tuple[Outage, set[int], dict[int, frozense
     network = found.network
     lost: set[tuple[int, int]] = set()
     unsure: set[tuple[int, int]] = set()
-    below = {port.child for at in found.touched for port in network.units[at].feed_ports}
-    for at in sorted(below.union(found.touched)):
+    for at in sorted(_struck(found)):
         standing = found.standing(at)
         place = standing.first
         if standing.leg not in (CarriedBy.FEED, CarriedBy.EITHER) or place < 0:
@@ -190,9 +90,46 @@ def _changes_over(found: Solution) -> tuple[Outage, set[int], dict[int, frozense
     if not lost and not unsure:
         return None
     cut = {at: found.demand(at).cut for at in _with_all_above(network, lost) if found.demand(at).cut}
-    more = Outage(feeds=frozenset(lost), unsure_feeds=frozenset(unsure), off_ports=cut)
-    struck = {at for at, _ in lost | unsure} | set(cut)
+    perhaps = _perhaps_shed(found, lost | unsure) if found.bounds else {}
+    more = Outage(feeds=frozenset(lost), unsure_feeds=frozenset(unsure), off_ports=cut, unsure_ports=perhaps)
+    struck = {at for at, _ in lost | unsure} | set(cut) | set(perhaps)
     return found.outage.plus(more), struck, cut
+
+
+def _perhaps_shed(found: Solution, moving: set[tuple[int, int]]) -> dict[int, frozenset[int]]:
+    """Ports that may be shed for good while units change legs, on them and on all above them.
+
+    A unit whose ports do not fit on each of its legs may shed any of them on the way, by the order in which legs go.
+    """
+    network = found.network
+    perhaps: dict[int, frozenset[int]] = {}
+    for at in _with_all_above(network, moving):
+        demand = found.demand(at)
+        if demand.may_cut != demand.cut:
+            perhaps[at] = demand.may_cut - demand.cut
+    for at, _ in moving:
+        unit, demand = network.units[at], found.demand(at)
+        fits = demand.asked_w <= least_budget_w(network, unit, found.standing(at)) + STEP_W
+        if unit.admission != "drawn" or not fits:
+            perhaps[at] = frozenset(port.at for port in unit.ports) - demand.cut
+    return perhaps
+
+
+def _struck(found: Solution) -> set[int]:
+    """Units that were worked out anew and those that hang on a port of theirs that may be off."""
+    units = found.network.units
+    struck = set(found.touched)
+    for at in found.touched:
+        ports = units[at].feed_ports
+        if not ports:
+            continue
+        if found.power(at) != SURE:
+            struck.update(port.child for port in ports)
+            continue
+        demand = found.demand(at)
+        if demand.cut or demand.may_cut:
+            struck.update(port.child for port in ports if port.at in demand.cut or port.at in demand.may_cut)
+    return struck
 
 
 def _with_all_above(network: Network, feeds: Iterable[tuple[int, int]]) -> list[int]:
@@ -252,6 +189,7 @@ class _Work:
             found._standings[at] = now
             changed.add(at)
             off = self._outage.off_ports.get(at) != base.outage.off_ports.get(at)
+            off = off or self._outage.unsure_ports.get(at) != base.outage.unsure_ports.get(at)
             if off or now.gives != before.gives or now.grant is not before.grant:
                 for port in self._units[at].feed_ports:
                     heapq.heappush(waiting, -port.child)
@@ -266,9 +204,8 @@ class _Work:
     def _sweep(self, changed: set[int]) -> set[int]:
         """Watts and shedding, from the leaves up."""
         found, base = self._found, self._base
-        sweep = Sweep(
-            self._network, self._load, self._outage, found.standing, found.demand, found._demands, found.bounds
-        )
+        kept = (found if base is None or base.load is not found.load else base).answers
+        sweep = Sweep(found, kept)
         if base is None or len(changed) == len(self._units):
             sweep.whole(range(len(self._units)))
             return set(found._demands)

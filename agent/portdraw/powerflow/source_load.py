@@ -5,7 +5,7 @@ from __future__ import annotations
 from portdraw.powerflow.failure import ups_input
 from portdraw.powerflow.load import DARK
 from portdraw.powerflow.network import NetUnit
-from portdraw.powerflow.solve import Solution
+from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.two_legs import on_ac_by_supply_w
 from portdraw.powerflow.unit_flow import CarriedBy
 

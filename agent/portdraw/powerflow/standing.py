@@ -25,7 +25,8 @@ class Standing(NamedTuple):
 
     `gives` False: its ports have no power whatever they ask. `budget_w` counts everything undeclared to the worse
     side, `budget_most_w` to the better. `newcomers` are ports that came on only now. `restarted`: it lost power
-    while it changed legs.
+    while it changed legs. `open_leg`: it stands on a feed that may be lost and has another leg, so that it is not
+    known on which it stands; then nothing is known of what it grants either.
     """
 
     leg: CarriedBy
@@ -38,6 +39,7 @@ class Standing(NamedTuple):
     grant: Admitted
     newcomers: frozenset[int]
     restarted: bool
+    open_leg: bool
 
 
 def has_ac(unit: NetUnit, outage: Outage) -> bool:
@@ -64,7 +66,7 @@ def standing_of(
         feeds = (0,) * len(unit.feeds)
         return Standing(
             CarriedBy.NONE, (False,) * len(unit.sources), feeds, -1, False, 0.0, 0.0,
-            static_grant(unit), frozenset(), False,
+            static_grant(unit), frozenset(), False, False,
         )  # fmt: skip
     supplies = tuple(
         source not in outage.sources and (unit.index, at) not in outage.supplies
@@ -76,8 +78,14 @@ def standing_of(
     restarted = before is not None and _restarts(unit, before, leg, first)
     budget_w, most_w = _budgets(network, outage, unit, leg, supplies, first, above)
     gives = leg is not CarriedBy.NONE and unit.index not in outage.controllers
-    grant, newcomers = _grant(network, load, granted_w, outage, unit, budget_w, None if restarted else before)
-    return Standing(leg, supplies, feeds, first, gives, budget_w, most_w, grant, newcomers, restarted)
+    others = any(supplies) or sum(state > 0 for state in feeds) > 1
+    open_leg = leg in (CarriedBy.FEED, CarriedBy.EITHER) and feeds[first] == 1 and others
+    if open_leg:
+        grant, newcomers = static_grant(unit), frozenset[int]()
+        most_w = max(most_w, _on_ac_w(unit, supplies)) if any(supplies) else most_w
+    else:
+        grant, newcomers = _grant(network, load, granted_w, outage, unit, budget_w, None if restarted else before)
+    return Standing(leg, supplies, feeds, first, gives, budget_w, most_w, grant, newcomers, restarted, open_leg)
 
 
 def _leg(unit: NetUnit, ac: bool, feed: bool) -> CarriedBy:
@@ -97,7 +105,8 @@ def _feed_state(network: Network, outage: Outage, unit: NetUnit, place: int, abo
     off = outage.off_ports.get(feed.feeder, ())
     if not feeder.gives or port.off or feed.at in off or feed.at in feeder.grant.refused:
         return 0
-    unsure = (unit.index, place) in outage.unsure_feeds
+    unsure = (unit.index, place) in outage.unsure_feeds or feeder.open_leg
+    unsure = unsure or feed.at in outage.unsure_ports.get(feed.feeder, ())
     if unit.spare_hidden is None and unit.sources and not has_ac(unit, outage):
         # a spare feed that may have been hidden asks only now, and by class it may be refused
         unsure = unsure or network.units[feed.feeder].admission != "drawn"
@@ -145,6 +154,16 @@ def _budgets(
     return (min(found), sum(most) if together else max(most))
 
 
+def least_budget_w(network: Network, unit: NetUnit, standing: Standing) -> float:
+    """The least that the unit may give on any of the legs that it still has [W at its PSE outputs]."""
+    found = [_on_ac_w(unit, standing.supplies)] if any(standing.supplies) else []
+    for place, feed in enumerate(unit.feeds):
+        if standing.feeds[place]:
+            classes = network.units[feed.feeder].ports[feed.at].classes
+            found.append(_on_feed_w(network, unit, place, class_watts_at_pd(classes)))
+    return min(found, default=0.0)
+
+
 def _on_ac_w(unit: NetUnit, supplies: tuple[bool, ...]) -> float:
     key = ("ac", supplies)
     found = unit.memo.get(key)
@@ -182,7 +201,7 @@ def _grant(
     if plain or not unit.ports:
         return static_grant(unit), frozenset()
     on = _with_current(network, load, outage, unit)
-    if before is None:
+    if before is None or (not drawn and not before.grant.booked_w):
         return (static_grant(unit) if drawn else admit(unit, on, budget_w, granted_w)), frozenset()
     new = frozenset(at for at in on if unit.ports[at].child >= 0 and _was_hidden(network, unit, at, before))
     new |= on & outage.newly_on.get(unit.index, frozenset())

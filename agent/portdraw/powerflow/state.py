@@ -16,7 +16,9 @@ class Outage:
 
     `supplies` are (unit, place) of modules, `feeds` (unit, place) of feeds; `controllers` are units whose ports are
     all off while they themselves run. `off_ports` are ports that are off today or were shed and stay off.
-    `unsure_feeds` may or may not be there. `granted_pd_w` [W at the PD input] is an allocation in force, by feed.
+    `unsure_feeds` may or may not be there, `unsure_ports` may have been shed. `granted_pd_w` [W at the PD input] is
+    an allocation in force, by feed. `inputs` are circuits, and inputs of UPS, without power: UPS carry on.
+    `newly_on` are ports that ask for power only now, by unit: they come after all that were on before.
     """
 
     sources: frozenset[str] = frozenset()
@@ -26,30 +28,35 @@ class Outage:
     controllers: frozenset[int] = frozenset()
     off_ports: Mapping[int, frozenset[int]] = field(default_factory=dict)
     unsure_feeds: frozenset[FeedId] = frozenset()
+    unsure_ports: Mapping[int, frozenset[int]] = field(default_factory=dict)
     granted_pd_w: Mapping[FeedId, float] = field(default_factory=dict)
     inputs: frozenset[str] = frozenset()
     newly_on: Mapping[int, frozenset[int]] = field(default_factory=dict)
 
     def plus(self, more: Outage) -> Outage:
-        """Both together. `inputs` are the circuits without power, which UPS carry on without.
-
-        `newly_on` are ports that ask for power only now, by unit: they come after all that were on before.
-        """
-        off = dict(self.off_ports)
-        for at, ports in more.off_ports.items():
-            off[at] = off.get(at, frozenset()) | ports
+        """Both together. `inputs` are the circuits without power, which UPS carry on without."""
         return Outage(
             sources=self.sources | more.sources,
             supplies=self.supplies | more.supplies,
             feeds=self.feeds | more.feeds,
             units=self.units | more.units,
             controllers=self.controllers | more.controllers,
-            off_ports=off,
+            off_ports=_both(self.off_ports, more.off_ports),
             unsure_feeds=self.unsure_feeds | more.unsure_feeds,
+            unsure_ports=_both(self.unsure_ports, more.unsure_ports),
             granted_pd_w={**self.granted_pd_w, **more.granted_pd_w},
             inputs=self.inputs | more.inputs,
             newly_on={**self.newly_on, **more.newly_on},
         )
+
+
+def _both(one: Mapping[int, frozenset[int]], other: Mapping[int, frozenset[int]]) -> Mapping[int, frozenset[int]]:
+    if not other:
+        return one
+    found = dict(one)
+    for at, ports in other.items():
+        found[at] = found.get(at, frozenset()) | ports
+    return found
 
 
 NOTHING_OUT = Outage()

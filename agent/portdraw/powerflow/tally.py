@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from portdraw.powerflow.course import Moment, Peak, Place
+from portdraw.powerflow.course import Moment, Peak
 from portdraw.powerflow.limit_state import limit_states
 from portdraw.powerflow.load import DARK
 from portdraw.powerflow.network import Network
-from portdraw.powerflow.solve import Solution
+from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.unit_flow import CarriedBy
 
 

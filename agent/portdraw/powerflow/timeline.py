@@ -15,7 +15,8 @@ from portdraw.powerflow.course import Course, DeviceCourse, Incident, Loop, Mome
 from portdraw.powerflow.load import DARK
 from portdraw.powerflow.network import NetPort, NetUnit
 from portdraw.powerflow.on_state import OnState
-from portdraw.powerflow.solve import Solution, solve_next
+from portdraw.powerflow.solution import Solution
+from portdraw.powerflow.solve import solve_next
 from portdraw.powerflow.standing import Standing
 from portdraw.powerflow.start_up import HIDDEN_FEED_S, StartUp, boot_s, start_delay_s, startup_s
 from portdraw.powerflow.state import FeedId, Outage

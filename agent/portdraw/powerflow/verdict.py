@@ -8,7 +8,7 @@ from portdraw.plan.site import MustSurvive
 from portdraw.powerflow.failure import SINGLE_PROMISE, Failure, FailureKind
 from portdraw.powerflow.failure_result import Outcome, Place, Verdict
 from portdraw.powerflow.network import Network
-from portdraw.powerflow.solve import Solution
+from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.unit_flow import CarriedBy
 
 _NAMED = 6
