@@ -96,7 +96,9 @@ def _before(network: Network, start_up: StartUp, failure: Failure | None, outage
     if failure is None:
         everything = frozenset(unit.index for unit in network.units)
         return solve(network, start_up.steady, outage.plus(Outage(units=everything)))
-    return solve_after(solve(network, start_up.steady, outage), failure.outage, failure.hit)
+    found = solve_after(solve(network, start_up.steady, outage), failure.outage, failure.hit)
+    found.stand_alone()
+    return found
 
 
 def _names(course: Course, wanted: Callable[[DeviceCourse], bool]) -> tuple[str, ...]:
