@@ -157,13 +157,13 @@ def study_changeover(
     stages: list[Stage] = []
     first = course = timeline.run(until_s=0.0)
     instant = timeline.state
-    stages.append(watched.stage(StageName.INSTANT, course, instant))
+    stages.append(watched.stage(StageName.INSTANT, 0.0, course, instant))
     for name, until_s in ((StageName.RENEGOTIATED, RENEGOTIATE_S), (StageName.STARTING, LONGEST_S)):
         timeline.new_stage()
         course = timeline.run(until_s=until_s)
-        stages.append(watched.stage(name, course, timeline.state))
+        stages.append(watched.stage(name, max(RENEGOTIATE_S, course.end_s), course, timeline.state))
     end = timeline.state
-    settled = watched.stage(StageName.SETTLED, None, end)
+    settled = watched.stage(StageName.SETTLED, max(RENEGOTIATE_S, course.end_s), None, end)
     stages.append(settled)
     moved = [at for at in plain.touched if _moves(base, plain, at)]
     to_feed = [at for at in plain.touched if _to_feed(base, plain, at)]
@@ -278,7 +278,7 @@ class _Watched:
             if port.device is not None and base.device_state(unit.index, port.at) == DARK
         }
 
-    def stage(self, name: StageName, course: Course | None, state: Solution) -> Stage:
+    def stage(self, name: StageName, until_s: float, course: Course | None, state: Solution) -> Stage:
         """Limits of the state at the stage's end, or what was asked on the way where that is more."""
         limits = {limit.limit: limit for limit in limit_states(state, self._touched)}
         for peak in course.peaks.values() if course is not None else ():
@@ -295,8 +295,7 @@ class _Watched:
             and state.device_state(unit.index, port.at) == DARK
         ]
         dark_units = [units[at].name for at in self._touched if state.power(at) == DARK]
-        end_s = 0.0 if course is None else course.end_s
-        return Stage(name, end_s, tuple(limits.values()), tuple(dark), tuple(dark_units))
+        return Stage(name, until_s, tuple(limits.values()), tuple(dark), tuple(dark_units))
 
 
 def _dark_for(course: Course, base: Solution) -> list[DarkFor]:
