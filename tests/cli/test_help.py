@@ -14,7 +14,7 @@ COMMANDS = [str(command.name) for command in app.registered_commands]
 def test_the_list_of_commands() -> None:
     done = portdraw("--help")
     assert done.returncode == 0
-    assert COMMANDS == ["demo", "plan", "probe", "run", "status", "audit"]
+    assert COMMANDS == ["demo", "plan", "restart", "fit", "probe", "run", "status", "audit"]
     for name in COMMANDS:
         assert f"\n  {name} " in done.stdout
 

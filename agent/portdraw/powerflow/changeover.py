@@ -199,7 +199,10 @@ def _new_grant_w(base: Solution, plain: Solution, feed: FeedId) -> float:
 def _asked_pd_w(base: Solution, plain: Solution, unit: NetUnit) -> float:
     """What a unit takes on its feed with all its ports, the units below on the legs that the failure leaves them."""
     after = plain if plain.standing(unit.index).leg is not CarriedBy.NONE else base
-    return unit.own_w + after.demand(unit.index).asked_w / unit.fed_efficiency
+    demand, refused = after.demand(unit.index), after.standing(unit.index).grant.refused
+    likely = after.load.units[unit.index].likely
+    turned_away_w = sum(likely[at] for at in refused | demand.dropped)
+    return unit.own_w + (demand.asked_w + turned_away_w) / unit.fed_efficiency
 
 
 def _moves(base: Solution, after: Solution, at: int) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from portdraw.plan.class_grant import SignatureClasses
+from portdraw.plan.class_grant import SignatureClasses, class_watts_at_pd
 from portdraw.plan.load_case import Case
 from portdraw.plan.ports import sort_key
 from portdraw.plan.site import Cable, Port, Site, Unit
@@ -43,6 +43,14 @@ class Wish:
         if case is Case.FROST_NIGHT:
             return frost_w
         return max(self.typical_w, night_w, frost_w, self.startup_w or 0.0)
+
+    @property
+    def above_class(self) -> str:
+        """A finding where the device takes more than its class allows at its input, empty where it does not."""
+        most_w, class_w = self.watts(Case.STARTUP), class_watts_at_pd(self.device_class)
+        if most_w <= class_w:
+            return ""
+        return f"it takes {most_w:g} W, its class {self.device_class} allows {class_w:g} W at the device"
 
     @property
     def assumed(self) -> tuple[str, ...]:

@@ -22,6 +22,7 @@ def fit_document(site: Site, fit: Fit) -> dict[str, object]:
             "cable": wish.cable_type,
             "conductor": wish.conductor,
             "near": wish.near,
+            "above_class": wish.above_class,
         },
         "margin_percent": site.policy.margin_percent,
         "margin_after_failure_percent": site.policy.margin_after_failure_percent,

@@ -68,6 +68,8 @@ def _parts(site: Site, fit: Fit) -> Iterator[RenderableType]:
     )
     yield Text("")
     yield Text(plain(headline(fit), 600), style="bold green" if fit.fits else "bold red")
+    if wish.above_class:
+        yield Text(f"A finding about the device: {wish.above_class}.", style="yellow")
     yield from _ranked(fit)
     for port in fit.asked_for[:1] if fit.wish.near is not None or fit.fits else fit.ports[:1]:
         yield from _detail(port)
