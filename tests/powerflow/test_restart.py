@@ -186,16 +186,41 @@ def test_tiers_start_one_after_the_other() -> None:
     assert course.full_service_s == 65.0
 
 
+def generous(of: Site) -> Site:
+    """The same site where units book by drawn watts and have watts to spare."""
+    units = {}
+    for name, here in of.units.items():
+        assert here.pse is not None
+        pse = here.pse.model_copy(update={"budget_w": 900.0, "admission": "drawn", "port_limit_w": 99.9})
+        ports = {
+            key: port if port.feeds is None else port.model_copy(update={"device_class": 8})
+            for key, port in here.ports.items()
+        }
+        units[name] = here.model_copy(update={"pse": pse, "ports": ports})
+    ups = {name: one.model_copy(update={"rating_w": 9000.0}) for name, one in of.ups.items()}
+    return of.model_copy(update={"units": units, "ups": ups})
+
+
+def test_enough_sites_come_back_cleanly() -> None:
+    """So that the next check is one."""
+    clean = 0
+    for seed in range(40):
+        network = network_of(generous(small_site(seed, plain=True)))
+        found = study_restart(network, start_up_of(network, planned_load(network, Case.NIGHT)), propose=False)
+        clean += not found.course.over and found.course.settled
+    assert clean >= 15
+
+
 @pytest.mark.parametrize("seed", range(40))
 def test_any_site_comes_back_as_it_runs(seed: int) -> None:
     """Where nothing is exceeded on the way, the end is the steady state, port by port, as solved from nothing."""
-    network = network_of(small_site(seed, plain=True))
+    network = network_of(generous(small_site(seed, plain=True)))
     load = planned_load(network, Case.NIGHT)
     found = study_restart(network, start_up_of(network, load), propose=False)
     course = found.course
     steady = solve(network, load, NOTHING_OUT)
     assert all(one.at_s <= other.at_s for one, other in zip(course.moments, course.moments[1:], strict=False))
-    if not course.over and course.settled and all(unit.admission == "drawn" for unit in network.units):
+    if not course.over and course.settled:
         lit = sum(
             steady.device_state(of.index, port.at) != DARK
             for of in network.units

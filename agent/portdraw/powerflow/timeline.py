@@ -221,10 +221,11 @@ class Timeline:
             if not self._on.lit[at] or not _drops(unit, last.standing(at), standing):
                 continue
             found = True
-            if standing.leg is CarriedBy.FEED and unit.spare_hidden:
+            if _asks_only_now(unit, last.standing(at), standing):
                 self._go_dark(unit)
-                self._withheld.add((at, standing.first))
-                self._push(HIDDEN_FEED_S, _Kind.ADMIT, at, standing.first)
+                for place in range(len(unit.feeds)):
+                    self._withheld.add((at, place))
+                    self._push(HIDDEN_FEED_S, _Kind.ADMIT, at, place)
             else:
                 self._boot(unit)
         return found
@@ -306,6 +307,11 @@ class Timeline:
         first_s, so_far = self._seen[ahead]
         ports = {(one.unit, one.port) for one in self._incidents[so_far:] if one.port >= 0}
         self._loops.append(Loop(first_s, self._at_s - first_s, tuple(sorted(ports))))
+
+
+def _asks_only_now(unit: NetUnit, before: Standing, now: Standing) -> bool:
+    """Whether a unit that lost its AC has to be found by its feeder first: its feed was hidden."""
+    return bool(unit.spare_hidden) and before.leg is not CarriedBy.FEED and not any(now.supplies)
 
 
 def _drops(unit: NetUnit, before: Standing, now: Standing) -> bool:
