@@ -1,221 +1,279 @@
-"""Where a device can be added: every free port on every tier, both legs, every case and every single failure."""
+"""Can this device be added here? Every free port, on both legs, in every case, after every failure, with margins.
+
+A limit counts where the new device asks more of it. It binds when the margin is used: the one for normal running,
+or the one after a failure; a start-up may use the margin. What was used up without the device binds too: more load
+makes it no better. A device that would go dark after a failure, and did not before, is a reason of its own.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 
 from portdraw.plan.load_case import Case
 from portdraw.plan.site import Site
-from portdraw.powerflow.failure import SINGLE_PROMISE, FailureKind
-from portdraw.powerflow.failure_result import FailureResult
-from portdraw.powerflow.failure_study import Base, FailureStudy, base_state, study_failures, study_one
-from portdraw.powerflow.fit_offer import NEW, NORMAL, THE_PORT, Answer, Fit, LegCase, Offer, Refusal
-from portdraw.powerflow.fit_request import CASES, STEADY, Candidate, NewDevice, Trial, try_out
+from portdraw.powerflow.failure import Failure, FailureKind, all_unbacked_ac, single_failures
+from portdraw.powerflow.fit_result import NORMAL, Fit, Leg, LegRoom, LimitRoom, PortFit
+from portdraw.powerflow.free_port import NEW_DEVICE, FreePort, Wish, free_ports, site_with, without_free_port
 from portdraw.powerflow.limit_state import LimitState, limit_states
-from portdraw.powerflow.load import DARK, MAY, SURE
+from portdraw.powerflow.load import DARK, Load, UnitLoad, planned_load
+from portdraw.powerflow.network import NetPort, NetUnit, Network, network_of
 from portdraw.powerflow.shedding import STEP_W
-from portdraw.powerflow.solve import Solution, solve_after
-from portdraw.powerflow.state import Outage
+from portdraw.powerflow.solution import Solution
+from portdraw.powerflow.solve import solve, solve_after
+from portdraw.powerflow.source_load import battery_minutes, on_battery
+from portdraw.powerflow.start_up import mixed
+from portdraw.powerflow.state import NOTHING_OUT
 from portdraw.powerflow.unit_flow import CarriedBy
 
-MOST_UNITS = 20  # that are tried in full, the nearest first; the others are named as not tried
+STEADY = (Case.TYPICAL, Case.NIGHT, Case.FROST_NIGHT)
+MOST_PORTS = 60
+"""Kinds of free ports that are looked at, the nearest first: a large site has thousands alike."""
+
+_NAMED = 6
+_LEGS: dict[CarriedBy, tuple[Leg, ...]] = {
+    CarriedBy.AC: (Leg.AC,),
+    CarriedBy.FEED: (Leg.FEED,),
+    CarriedBy.EITHER: (Leg.AC, Leg.FEED),
+    CarriedBy.NONE: (),
+}
 
 
-def study_fit(site: Site, wanted: NewDevice) -> Fit:
-    """Try the device on the free ports of a site. Raises KeyError where `wanted.near` is not a unit of the file."""
-    trial = try_out(site, wanted)
-    by_unit: dict[str, list[Candidate]] = {}
-    for one in sorted(trial.candidates, key=lambda one: one.ring):
-        by_unit.setdefault(one.unit, []).append(one)
-    names = list(by_unit)
-    judge = _Judge(trial)
-    offers = [offer for name in names[:MOST_UNITS] for offer in judge.offers(by_unit[name])]
-    order = list(Answer)
-    offers.sort(key=lambda offer: (order.index(offer.answer), offer.ring, _load_of(offer)))
-    assumed = {
-        line.partition(": ")[2]: None
-        for one in trial.candidates[:1]
-        for line in trial.network.units[one.at].ports[one.port].line.link.assumed
-    }
-    return Fit(
-        wanted=wanted,
-        offers=tuple(offers),
-        full=tuple(name for name, unit in site.units.items() if name not in by_unit and unit.pse is not None),
-        not_tried=tuple(names[MOST_UNITS:]),
-        assumed=tuple(assumed),
-    )
+def study_fit(site: Site, wish: Wish, *, most_ports: int = MOST_PORTS) -> Fit:
+    """Rank the free ports of a site for a device. Raises KeyError where `wish.near` names no unit."""
+    every = free_ports(site, wish.near)
+    looked_at = every[:most_ports]
+    network = network_of(site_with(site, wish, looked_at))
+    study = _Study(network, wish, looked_at)
+    found = sorted((study.port(free) for free in looked_at), key=_rank)
+    path = sorted({at for free in looked_at for at in study.path(network.index[free.unit])})
+    new = {f"{free.unit} port {free.port}" for free in looked_at}
+    said = [*wish.assumed, *(_of_new(line, new) for at in path for line in network.assumed.get(at, ()))]
+    planned = (line for load in study.planned.values() for at in path for line in load.units[at].assumed)
+    said.extend(line for line in planned if line.partition(": ")[0] not in new)
+    assumed = tuple(dict.fromkeys(said))
+    return Fit(wish, tuple(found), without_free_port(site), len(every) - len(looked_at), assumed)
 
 
-def _load_of(offer: Offer) -> float:
-    return max((one.share for one in offer.legs), default=0.0)
+def _of_new(line: str, new: set[str]) -> str:
+    """An assumption about the new device's cable, which is the same on every port."""
+    where, _, what = line.partition(": ")
+    return f"{NEW_DEVICE}: {what}" if where in new else line
 
 
-class _Judge:
-    """Holds the site without the device, case by case, and judges each port against it."""
+def _rank(fit: PortFit) -> tuple[bool, int, bool, float]:
+    tight = 0.0 if fit.tightest is None else fit.tightest.share
+    return (not fit.fits, fit.free.nearness, bool(fit.unpowered), tight)
 
-    def __init__(self, trial: Trial) -> None:
-        self._trial, self._network = trial, trial.network
-        self._policy = trial.network.site.policy
-        self._before: dict[Case, FailureStudy] = {}
 
-    def offers(self, ports: list[Candidate]) -> list[Offer]:
-        """The ports of one unit; where the first and the last answer alike, so do those between."""
-        first, last = self._offer(ports[0]), self._offer(ports[-1])
-        if _short(first) == _short(last):
-            return [replace(first, ports=tuple(one.key for one in ports))]
-        found: dict[object, Offer] = {}
-        for offer in (first, *(self._offer(one) for one in ports[1:-1]), last):
-            same = found.get(_short(offer))
-            found[_short(offer)] = offer if same is None else replace(same, ports=same.ports + offer.ports)
-        return list(found.values())
+@dataclass(slots=True)
+class _State:
+    """A state of the site without the new device, and whose limits it may move."""
 
-    def _offer(self, one: Candidate) -> Offer:
-        refusals: list[Refusal] = []
-        legs: list[LegCase] = []
-        notes: dict[str, None] = {}
-        for case in CASES:
-            load = self._trial.loads[case].units[one.at]
-            if load.status[one.port] != SURE:
-                why = load.reasons.get(one.port, "").partition(": ")[2] or "it can't be powered"
-                refusals.append(Refusal(case, THE_PORT, "", reason=why))
-                continue
-            base = base_state(self._network, self._trial.loads[case], self._trial.without(one))
-            refusals.extend(self._at_rest(one, case, base))
-            legs.extend(self._legs(one, case, base))
-            refusals.extend(self._failures(one, case, base, notes))
-        return Offer(
-            one.unit,
-            (one.key,),
-            one.ring,
-            tuple(sorted(dict.fromkeys(refusals), key=lambda refusal: refusal.rank)),
-            tuple(legs),
-            tuple(notes),
+    failure: Failure | None
+    solution: Solution
+    subjects: frozenset[str]
+    dark: frozenset[tuple[int, int]] | None = None
+
+
+class _Study:
+    """Holds the states without the device, for all ports that are looked at."""
+
+    def __init__(self, network: Network, wish: Wish, ports: Iterable[FreePort]) -> None:
+        self._network, self._wish = network, wish
+        self._policy = network.site.policy
+        self._new: dict[int, set[int]] = {}
+        for free in ports:
+            at = network.index[free.unit]
+            self._new.setdefault(at, set()).add(_port_of(network.units[at], free.port).at)
+        self.planned = {case: planned_load(network, case) for case in STEADY}
+        self._loads = {case: self._without(load) for case, load in self.planned.items()}
+        failures = list(single_failures(network))
+        everything = all_unbacked_ac(network)
+        if everything is not None and self._policy.must_survive.all_unbacked_ac is not None:
+            failures.append(everything)
+        self._states = {case: list(self._before(load, failures)) for case, load in self._loads.items()}
+
+    def _without(self, load: Load) -> Load:
+        units = list(load.units)
+        for at, ports in self._new.items():
+            units[at] = mixed(units[at], units[at], (), ports)
+        return replace(load, units=tuple(units))
+
+    def _before(self, load: Load, failures: list[Failure]) -> Iterator[_State]:
+        base = solve(self._network, load, NOTHING_OUT)
+        everything = range(len(self._network.units))
+        yield _State(None, base, self._subjects(everything))
+        for failure in failures:
+            after = solve_after(base, failure.outage, failure.hit)
+            yield _State(failure, after, self._subjects(after.touched))
+
+    def _subjects(self, units: Iterable[int]) -> frozenset[str]:
+        """Units, and all that gives them AC."""
+        site = self._network.site
+        found: set[str] = set()
+        for at in units:
+            unit = self._network.units[at]
+            found.add(unit.name)
+            for source in unit.sources:
+                found.add(source)
+                if source in site.ups:
+                    found.add(site.ups[source].input)
+        return frozenset(found)
+
+    def path(self, at: int) -> tuple[int, ...]:
+        """A unit and all that may feed it."""
+        found = {at}
+        waiting = [at]
+        while waiting:
+            for feed in self._network.units[waiting.pop()].feeds:
+                if feed.feeder not in found:
+                    found.add(feed.feeder)
+                    waiting.append(feed.feeder)
+        return tuple(sorted(found))
+
+    def port(self, free: FreePort) -> PortFit:
+        """One free port, held against everything."""
+        unit = self._network.units[self._network.index[free.unit]]
+        port = _port_of(unit, free.port)
+        path = self.path(unit.index)
+        subjects = self._subjects(path)
+        asked, unpowered = self._at_port(unit, port)
+        rooms: list[LimitRoom] = []
+        darkens: list[str] = []
+        minutes: list[str] = []
+        legs: list[LegRoom] = []
+        for beside in STEADY:
+            for case in (beside, Case.STARTUP):
+                watts = asked[case]
+                if watts is None or (case is Case.STARTUP and watts <= (asked[beside] or 0.0) + STEP_W):
+                    continue
+                load = _with(self._loads[beside], unit, port, watts, self._wish.watts(case))
+                base = solve(self._network, load, NOTHING_OUT)
+                for state in self._states[beside]:
+                    if not subjects & state.subjects:
+                        continue
+                    after = _again(base, state.failure)
+                    found = list(self._rooms(state, after, path, case, beside))
+                    rooms.extend(found)
+                    stands_on = after.standing(unit.index).leg
+                    legs.extend(LegRoom(leg, room) for leg in _LEGS[stands_on] for room in found)
+                    if state.failure is not None and case is beside:
+                        darkens.extend(self._darkens(state, after, path, case))
+                        minutes.extend(self._minutes(state, after, case))
+        return PortFit(
+            free=free,
+            at_port_w=asked,
+            unpowered=unpowered,
+            binding=_one_for_each_limit(room for room in rooms if room.binds),
+            darkens=tuple(darkens),
+            minutes=tuple(minutes),
+            legs=_worst_by_case(legs),
+            tightest=max(rooms, key=lambda room: room.share, default=None),
         )
 
-    def _study(self, case: Case) -> FailureStudy:
-        """The site without the device."""
-        found = self._before.get(case)
-        if found is None:
-            found = study_failures(self._network, self._trial.loads[case], self._trial.without())
-            self._before[case] = found
-        return found
+    def _at_port(self, unit: NetUnit, port: NetPort) -> tuple[dict[Case, float | None], tuple[str, ...]]:
+        """Watts at the port in each case [W at the PSE output], None: no operating point; and what is against it."""
+        asked: dict[Case, float | None] = {}
+        reasons: list[str] = []
+        if port.refused:
+            most = 4 if unit.unit.pse is None else unit.unit.pse.class_max
+            reasons.append(f"{port.where(unit)}: it asks for class {port.asked}, the port grants {most} at most")
+        for case in (*STEADY, Case.STARTUP):
+            power = port.line.carry(self._wish.watts(case))
+            asked[case] = power.pse_w
+            if power.reason is not None and not port.refused:
+                reason = port.where(unit) + power.reason.removeprefix(port.line.link.name)
+                reasons.append(f"{reason} ({case.value}, {self._wish.watts(case):g} W at the device)")
+        if unit.index in self._network.uncomputed:
+            reasons.append(self._network.uncomputed[unit.index])
+        return asked, tuple(reasons)
 
-    def _path(self, at: int) -> tuple[list[int], set[str]]:
-        """A unit and all above it, with the circuits and UPS that they live from."""
-        found = [at]
-        for here in found:
-            found.extend(feed.feeder for feed in self._network.units[here].feeds if feed.feeder not in found)
-        sources = {source for here in found for source in self._network.units[here].sources}
-        site = self._network.site
-        return found, sources | {site.ups[name].input for name in sources if name in site.ups}
+    def _rooms(
+        self, state: _State, after: Solution, path: tuple[int, ...], case: Case, beside: Case
+    ) -> Iterator[LimitRoom]:
+        margin = self._policy.margin_percent if state.failure is None else self._policy.margin_after_failure_percent
+        name = NORMAL if state.failure is None else f"{state.failure.what} lost"
+        margin = 0.0 if case is Case.STARTUP else margin
+        before = {limit.limit: limit.need_w for limit in limit_states(state.solution, path)}
+        for limit in limit_states(after, path):
+            was_w = before.get(limit.limit, 0.0)
+            if _asks_more(limit, was_w):
+                yield LimitRoom(name, case, beside, limit, was_w, margin)
 
-    def _limits(self, one: Candidate, solution: Solution) -> dict[str, LimitState]:
-        path, _ = self._path(one.at)
-        return {limit.limit: limit for limit in limit_states(solution, path)}
-
-    def _allowed_w(self, limit: LimitState, case: Case, margin_percent: float) -> float:
-        return limit.limit_w * (1 - margin_percent / 100) if case in STEADY else limit.limit_w
-
-    def _at_rest(self, one: Candidate, case: Case, base: Base) -> Iterator[Refusal]:
-        """Normal running: every limit on the way up with its margin, and everybody with power."""
-        was = self._limits(one, self._study(case).base.likely)
-        leg = base.likely.standing(one.at).leg
-        for name, limit in self._limits(one, base.likely).items():
-            allowed_w = self._allowed_w(limit, case, self._policy.margin_percent)
-            before_w = was[name].need_w if name in was else 0.0
-            if limit.need_w > allowed_w + STEP_W and limit.need_w > before_w + STEP_W:
-                yield Refusal(case, NORMAL, _said(leg), name, before_w, limit.need_w, limit.limit_w, allowed_w)
-        state = base.bounds.device_state(one.at, one.port)
-        before = self._study(case).base
-        dark = {*base.dark, *base.may} - before.dark - before.may
-        dark.discard((one.at, one.port))
-        names = [self._network.units[at].ports[port].device or "" for at, port in sorted(dark)]
-        if state in (DARK, MAY):
-            names.insert(0, NEW)
+    def _darkens(self, state: _State, after: Solution, path: tuple[int, ...], case: Case) -> Iterator[str]:
+        """Devices besides the new one that have power after this failure without it, and none with it."""
+        assert state.failure is not None
+        was = state.solution
+        if all(was.ports_gone(at) == after.ports_gone(at) and was.power(at) == after.power(at) for at in path):
+            return
+        if state.dark is None:
+            state.dark = frozenset(_dark(was))
+        gone = [place for place in _dark(after) if place not in state.dark]
+        names = [
+            self._network.units[at].ports[port].device or "" for at, port in gone if port not in self._new.get(at, ())
+        ]
         if names:
-            yield Refusal(case, NORMAL, _said(leg), devices=tuple(names))
+            more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+            yield f"{state.failure.what} lost, {case.value}: darkens {', '.join(names[:_NAMED])}{more}"
 
-    def _legs(self, one: Candidate, case: Case, base: Base) -> Iterator[LegCase]:
-        """The most loaded limit on each leg that the unit has."""
-        unit = self._network.units[one.at]
-        lost = Outage(supplies=frozenset((one.at, place) for place in range(len(unit.sources))))
-        states: list[tuple[Solution, float]] = [(base.likely, self._policy.margin_percent)]
-        if unit.sources and unit.feeds:
-            if base.likely.standing(one.at).leg is CarriedBy.AC:
-                other = solve_after(base.likely, lost, {one.at})
-            else:
-                feeds = Outage(feeds=frozenset((one.at, place) for place in range(len(unit.feeds))))
-                other = solve_after(base.likely, feeds, {one.at, *(feed.feeder for feed in unit.feeds)})
-            states.append((other, self._policy.margin_after_failure_percent))
-        for solution, margin in states:
-            leg = solution.standing(one.at).leg
-            found = [
-                LegCase(leg, case, limit, self._allowed_w(limit, case, margin))
-                for limit in self._limits(one, solution).values()
-            ]
-            if found and leg is not CarriedBy.NONE:
-                yield max(found, key=lambda leg_case: leg_case.share)
-
-    def _failures(self, one: Candidate, case: Case, base: Base, notes: dict[str, None]) -> Iterator[Refusal]:
-        """Every single failure that has to do with the way up, and all unbacked AC, with and without the device."""
-        path, sources = self._path(one.at)
-        ways = set(path)
-        new = self._network.units[one.at].ports[one.port].device or ""
-        for was in self._study(case).results:
-            failure = was.failure
-            near = ways.intersection(was.touched_numbers) or ways.intersection(failure.hit)
-            if not near and not sources.intersection(failure.outage.inputs) and failure.subject not in sources:
-                continue
-            now = study_one(base, failure)
-            judged = self._judged(failure.kind)
-            leg = _said(self._leg_after(one, base, now))
-            gone = [name for name in now.verdict.broken_by if name not in was.verdict.broken_by]
-            if gone:
-                names = tuple(NEW if name == new else name for name in gone)
-                yield replace(self._limit(case, leg, was, now), devices=names)
-            elif judged and now.verdict.outcome is not was.verdict.outcome:
-                yield Refusal(case, _when(now), leg, reason="; ".join(now.verdict.reasons))
-            if judged and not gone:
-                found = self._limit(case, leg, was, now)
-                worse = found.before_w is None or found.need_w > found.before_w + STEP_W
-                if found.limit and worse and found.need_w > found.allowed_w + STEP_W:
-                    yield found
-            others = {*now.dark, *now.may_go_dark} - {*was.dark, *was.may_go_dark, new, *gone}
-            if others and case in STEADY:
-                notes[f"{case.value}, {_when(now)}: also goes dark: {', '.join(sorted(others))}"] = None
-
-    def _leg_after(self, one: Candidate, base: Base, now: FailureResult) -> CarriedBy:
-        leg = base.likely.standing(one.at).leg
-        if one.at not in now.moved_numbers:
-            return leg
-        return CarriedBy.AC if leg is CarriedBy.FEED else CarriedBy.FEED
-
-    def _limit(self, case: Case, leg: str, was: FailureResult, now: FailureResult) -> Refusal:
-        """The limit that a failure loads most, with and without the device."""
-        limit = now.worst
-        if limit is None:
-            return Refusal(case, _when(now), leg)
-        seen = (*was.over, was.worst) if was.worst is not None else was.over
-        before = next((one.need_w for one in seen if one.limit == limit.limit), None)
-        allowed_w = self._allowed_w(limit, case, self._policy.margin_after_failure_percent)
-        return Refusal(case, _when(now), leg, limit.limit, before, limit.need_w, limit.limit_w, allowed_w)
-
-    def _judged(self, kind: FailureKind) -> bool:
-        promise = self._policy.must_survive
-        if kind is FailureKind.ALL_UNBACKED_AC:
-            return promise.all_unbacked_ac is not None
-        return kind in SINGLE_PROMISE and promise.any_single != "none"
+    def _minutes(self, state: _State, after: Solution, case: Case) -> Iterator[str]:
+        promise = self._policy.must_survive.all_unbacked_ac
+        if state.failure is None or state.failure.kind is not FailureKind.ALL_UNBACKED_AC or promise is None:
+            return
+        for name in self._network.site.ups:
+            lasts = battery_minutes(after, name)
+            if on_battery(after, name) and lasts < promise.minutes and lasts < battery_minutes(state.solution, name):
+                yield f"{name} lasts {lasts:.0f} min of the {promise.minutes:g} min promised ({case.value})"
 
 
-def _when(result: FailureResult) -> str:
-    return f"{result.failure.what} lost"
+def _asks_more(limit: LimitState, was_w: float) -> bool:
+    return limit.need_w > was_w + STEP_W or limit.need_w == float("inf") or bool(limit.reason)
 
 
-def _said(leg: CarriedBy) -> str:
-    return {CarriedBy.AC: "on local AC", CarriedBy.FEED: "on PoE feed"}.get(leg, "")
+def _again(base: Solution, failure: Failure | None) -> Solution:
+    return base if failure is None else solve_after(base, failure.outage, failure.hit)
 
 
-def _short(offer: Offer) -> tuple[tuple[object, ...], ...]:
-    """What must be the same for two ports to answer alike."""
-    return tuple((one.case, one.state, one.limit, one.devices, round(one.need_w, 3)) for one in offer.refusals)
+def _port_of(unit: NetUnit, key: str) -> NetPort:
+    return next(port for port in unit.ports if port.key == key)
+
+
+def _dark(solution: Solution) -> Iterator[tuple[int, int]]:
+    for unit in solution.network.units:
+        for port in unit.ports:
+            if port.device is not None and solution.device_state(unit.index, port.at) == DARK:
+                yield (unit.index, port.at)
+
+
+def _with(load: Load, unit: NetUnit, port: NetPort, pse_w: float, pd_w: float) -> Load:
+    """The load with the new device on one port."""
+    was = load.units[unit.index]
+
+    def put(figures: tuple[float, ...], watts: float) -> tuple[float, ...]:
+        return (*figures[: port.at], watts, *figures[port.at + 1 :])
+
+    least, likely, most = put(was.least, pse_w), put(was.likely, pse_w), put(was.most, pse_w)
+    now = UnitLoad(
+        least, likely, most, put(was.pd_least, pd_w), put(was.pd_likely, pd_w), put(was.pd_most, pd_w),
+        was.status, was.reasons, was.assumed, sum(least), sum(likely), sum(most),
+    )  # fmt: skip
+    return replace(load, units=(*load.units[: unit.index], now, *load.units[unit.index + 1 :]))
+
+
+def _one_for_each_limit(rooms: Iterable[LimitRoom]) -> tuple[LimitRoom, ...]:
+    """One line for each limit that binds: steady cases first, normal running first, then the tightest."""
+    found: dict[str, LimitRoom] = {}
+    for room in sorted(rooms, key=lambda room: (room.case is Case.STARTUP, room.state != NORMAL, -room.share)):
+        found.setdefault(room.limit.limit, room)
+    return tuple(sorted(found.values(), key=lambda room: (room.case is Case.STARTUP, -room.share)))
+
+
+def _worst_by_case(legs: Iterable[LegRoom]) -> tuple[LegRoom, ...]:
+    """One line for each leg and case, start-up once, beside the case where it is tightest."""
+    found: dict[tuple[Leg, Case], LegRoom] = {}
+    for one in legs:
+        key = (one.leg, one.room.case)
+        if key not in found or one.room.share > found[key].room.share:
+            found[key] = one
+    return tuple(found[leg, case] for leg in Leg for case in (*STEADY, Case.STARTUP) if (leg, case) in found)
