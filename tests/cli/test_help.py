@@ -14,7 +14,20 @@ COMMANDS = [str(command.name) for command in app.registered_commands]
 def test_the_list_of_commands() -> None:
     done = portdraw("--help")
     assert done.returncode == 0
-    assert COMMANDS == ["demo", "plan", "failures", "probe", "run", "status", "alarms", "audit", "tell", "export"]
+    assert COMMANDS == [
+        "demo",
+        "plan",
+        "failures",
+        "restart",
+        "fit",
+        "probe",
+        "run",
+        "status",
+        "alarms",
+        "audit",
+        "tell",
+        "export",
+    ]
     for name in COMMANDS:
         assert f"\n  {name} " in done.stdout
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from portdraw.cli import alarms, audit, demo, export, failures, plan, probe, run, status
+from portdraw.cli import alarms, audit, demo, export, failures, fit, plan, probe, restart, run, status
 from portdraw.cli import tell as tell_command
 from portdraw.cli.problems import FINE, WRONG_INPUT, KnownErrors, tell
 from portdraw.service.agent import agent_version
@@ -40,6 +40,8 @@ def portdraw(
 app.command("demo")(demo.demo)
 app.command("plan")(plan.plan)
 app.command("failures")(failures.failures)
+app.command("restart")(restart.restart)
+app.command("fit")(fit.fit)
 app.command("probe")(probe.probe)
 app.command("run")(run.run)
 app.command("status")(status.status)

@@ -62,6 +62,19 @@ class Solution:
             raise ValueError("a failure is solved on top of a whole solution, not of an overlay")
         return self
 
+    def stand_alone(self) -> None:
+        """Take everything over from the base and let it go."""
+        base = self._base
+        if base is None:
+            return
+        touched = set(self.touched)
+        self.kept = {**{at: kept for at, kept in base.kept.items() if at not in touched}, **self.kept}
+        self._standings = {**self._base_standings, **self._standings}
+        self._demands = {**self._base_demands, **self._demands}
+        self._powers = {**self._base_powers, **self._powers}
+        self._base_standings, self._base_demands, self._base_powers = {}, {}, {}
+        self._base = None
+
     @property
     def found_demands(self) -> dict[int, Demand]:
         """Demands of the units that were worked out anew, to be filled in."""

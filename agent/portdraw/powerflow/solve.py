@@ -37,6 +37,18 @@ def solve_after(base: Solution, more: Outage, hit: Iterable[int], *, whole: bool
     return _settled(base.network, base.load, base.outage.plus(more), base, before, base.bounds)
 
 
+def solve_next(base: Solution, load: Load, outage: Outage, hit: Iterable[int]) -> Solution:
+    """Solve the next moment from the one before, with another load and other things out.
+
+    `hit` are all units whose load or whose part of `outage` is not what it was. The result stands on its own: a long
+    course of moments keeps no more than the last. `shed` is what was shed in this moment only.
+    """
+    base.shed = {}
+    found = _settled(base.network, load, outage, base, set(hit), base.bounds)
+    found.stand_alone()
+    return found
+
+
 def _settled(
     network: Network, load: Load, outage: Outage, base: Solution | None, hit: set[int] | None, bounds: bool
 ) -> Solution:
@@ -192,7 +204,7 @@ class _Work:
     def _sweep(self, changed: set[int]) -> set[int]:
         """Watts and shedding, from the leaves up."""
         found, base = self._found, self._base
-        kept = (found if base is None else base).answers
+        kept = (found if base is None or base.load is not found.load else base).answers
         sweep = Sweep(found, kept)
         if base is None or len(changed) == len(self._units):
             sweep.whole(range(len(self._units)))

@@ -204,6 +204,7 @@ def _grant(
     if before is None or (not drawn and not before.grant.booked_w):
         return (static_grant(unit) if drawn else admit(unit, on, budget_w, granted_w)), frozenset()
     new = frozenset(at for at in on if unit.ports[at].child >= 0 and _was_hidden(network, unit, at, before))
+    new |= on & outage.newly_on.get(unit.index, frozenset())
     if drawn:
         return static_grant(unit), new
     staying = [at for at in on if at not in new and at not in before.grant.refused]

@@ -18,6 +18,7 @@ class Outage:
     all off while they themselves run. `off_ports` are ports that are off today or were shed and stay off.
     `unsure_feeds` may or may not be there, `unsure_ports` may have been shed. `granted_pd_w` [W at the PD input] is
     an allocation in force, by feed. `inputs` are circuits, and inputs of UPS, without power: UPS carry on.
+    `newly_on` are ports that ask for power only now, by unit: they come after all that were on before.
     """
 
     sources: frozenset[str] = frozenset()
@@ -30,6 +31,7 @@ class Outage:
     unsure_ports: Mapping[int, frozenset[int]] = field(default_factory=dict)
     granted_pd_w: Mapping[FeedId, float] = field(default_factory=dict)
     inputs: frozenset[str] = frozenset()
+    newly_on: Mapping[int, frozenset[int]] = field(default_factory=dict)
 
     def plus(self, more: Outage) -> Outage:
         """Both together. `inputs` are the circuits without power, which UPS carry on without."""
@@ -44,6 +46,7 @@ class Outage:
             unsure_ports=_both(self.unsure_ports, more.unsure_ports),
             granted_pd_w={**self.granted_pd_w, **more.granted_pd_w},
             inputs=self.inputs | more.inputs,
+            newly_on={**self.newly_on, **more.newly_on},
         )
 
 

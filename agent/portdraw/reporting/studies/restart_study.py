@@ -1,0 +1,114 @@
+"""What a site does when power comes back, and when it goes: the courses worth looking at, under each load."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from portdraw.plan.load_case import Case
+from portdraw.plan.site import Site
+from portdraw.powerflow.changeover import Changeover, study_changeover
+from portdraw.powerflow.failure import Failure, all_unbacked_ac, single_failures
+from portdraw.powerflow.load import planned_load
+from portdraw.powerflow.network import Network, network_of
+from portdraw.powerflow.restart import RETRY_S, Restart, study_restart
+from portdraw.powerflow.start_up import start_up_of
+from portdraw.powerflow.state import NOTHING_OUT
+
+STEADY = (Case.TYPICAL, Case.NIGHT, Case.FROST_NIGHT)
+ALL_BACK = "everything was dark, all power comes back"
+BACKED_BACK = "everything was dark, local AC without a generator stays out"
+
+
+class UnknownFailureError(ValueError):
+    """No failure of the site has this name; the message says which are alike."""
+
+
+@dataclass(frozen=True, slots=True)
+class RestartRow:
+    """One course under one load. `changeover` is the step that the failure forced before, None where none did."""
+
+    what: str
+    case: Case
+    restart: Restart
+    changeover: Changeover | None
+
+
+@dataclass(frozen=True, slots=True)
+class SiteRestart:
+    """All courses, in the order in which they are told."""
+
+    site: Site
+    network: Network
+    rows: tuple[RestartRow, ...]
+
+    @property
+    def findings(self) -> bool:
+        """Whether any course exceeds a limit, turns in a loop, or leaves a device out of service."""
+        return any(not row.restart.fine for row in self.rows)
+
+    @property
+    def worst(self) -> RestartRow:
+        """The course to look at: the one that lacks most watts, else the one that takes longest."""
+        return max(self.rows, key=_gravity)
+
+    @property
+    def assumed(self) -> tuple[str, ...]:
+        """All that the courses rest on undeclared."""
+        lines = [line for row in self.rows for line in row.restart.course.assumed]
+        lines.extend(line for said in self.network.assumed.values() for line in said)
+        return tuple(dict.fromkeys(lines))
+
+
+def study_restarts(
+    site: Site, cases: Sequence[Case] = STEADY, after: str | None = None, retry_s: float | None = RETRY_S
+) -> SiteRestart:
+    """Follow the site's start after everything was dark and after all unbacked AC was lost; or after one failure.
+
+    `after` names a failure as the failure study does. Raises UnknownFailureError for another name.
+    """
+    network = network_of(site)
+    everything = all_unbacked_ac(network)
+    rows: list[RestartRow] = []
+    for case in cases:
+        start_up = start_up_of(network, planned_load(network, case))
+        if after is None:
+            rows.append(RestartRow(ALL_BACK, case, study_restart(network, start_up, retry_s=retry_s), None))
+            if everything is None:
+                continue
+            failure = everything
+            if any(unit.sources for unit in network.units if _on_backed(unit.sources, failure)):
+                backed = study_restart(network, start_up, None, failure.outage, retry_s=retry_s)
+                rows.append(RestartRow(BACKED_BACK, case, backed, None))
+        else:
+            failure = failure_named(network, after)
+        restart = study_restart(network, start_up, failure, NOTHING_OUT, retry_s=retry_s)
+        step = study_changeover(network, start_up, failure)
+        rows.append(RestartRow(f"{failure.what} comes back", case, restart, step))
+    order = list(dict.fromkeys(row.what for row in rows))
+    return SiteRestart(site, network, tuple(sorted(rows, key=lambda row: order.index(row.what))))
+
+
+def failure_named(network: Network, name: str) -> Failure:
+    """The failure of that name. Raises UnknownFailureError where there is none."""
+    failures = list(single_failures(network))
+    everything = all_unbacked_ac(network)
+    if everything is not None:
+        failures.append(everything)
+    wanted = name.strip().casefold()
+    for failure in failures:
+        if wanted in (failure.what.casefold(), f"{failure.kind.value} {failure.subject}".casefold()):
+            return failure
+    alike = [failure.what for failure in failures if wanted in failure.what.casefold()]
+    some = alike[:8] or [failure.what for failure in failures[:4]]
+    raise UnknownFailureError(f"no failure is called {name!r}; there are {', '.join(some)} and so on")
+
+
+def _on_backed(sources: tuple[str, ...], failure: Failure) -> bool:
+    return any(source not in failure.outage.sources for source in sources)
+
+
+def _gravity(row: RestartRow) -> tuple[bool, float, float]:
+    course = row.restart.course
+    short_w = max((peak.limit.short_w for peak in course.peaks.values()), default=0.0)
+    return (not row.restart.fine, short_w, course.full_service_s or course.end_s)
