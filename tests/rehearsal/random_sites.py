@@ -42,6 +42,8 @@ def random_site(seed: int, least: int = 5, most: int = 20, *, plain: bool = Fals
             above = rng.choice(feeders)
             _feed(rng, units[above], name if place == 0 else f"{name}/in-2", plain=plain)
             tiers[name] = max(tiers.get(name, 0), tiers[above] + 1)
+    for unit in units.values():
+        unit["pse"]["ports"] = max(map(int, unit["ports"]), default=1)
     backed = ["p1"] if rng.random() < 0.3 else []
     return Site.model_validate(
         {
@@ -86,7 +88,7 @@ def _unit(rng: random.Random, name: str, number: int, circuits: list[str], *, pl
             "budget_w": budget_w,
             "voltage_v": 54,
             "output_efficiency": 0.97,
-            "ports": 24,
+            "ports": 1,
             "class_max": 8,
             "admission": rng.choice(["drawn", "drawn", "class", "granted"]),
             "admission_order": rng.choice(["port", "priority"]),

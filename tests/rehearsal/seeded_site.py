@@ -116,7 +116,7 @@ class _Builder:
             "budget_w": round(budget_w) + 1,
             "voltage_v": 54,
             "output_efficiency": 0.97,
-            "ports": 48,
+            "ports": max(map(int, ports), default=1),
             "class_max": 8,
             "admission": admission,
             "admission_order": rng.choice(["port", "priority"]),

@@ -124,7 +124,7 @@ def test_a_unit_that_sheds_in_time_loses_only_what_does_not_fit() -> None:
 @pytest.mark.parametrize("told", ["drops-all", "unknown"])
 def test_a_unit_that_does_not_shed_in_time_drops_all_and_lets_them_in_again(told: str) -> None:
     ports = {key: device(f"d{key}", 6.0, 2) for key in "123"}  # class 2 asks for 7 W: 6 + 6 + 7 > 18.45
-    physics = SitePhysics(two(ports, on_transfer=told))
+    physics = SitePhysics(two(ports, on_transfer=told), class_must_fit=True)
     physics.fail(B_LOST)
     assert physics.interrupted() == {("leaf", key) for key in "123"} == physics.dark()
     assert physics.settle()
@@ -230,7 +230,7 @@ def test_admission_goes_by_the_units_order(order: str, first: set[str]) -> None:
 def test_a_guard_keeps_watts_free_of_newcomers() -> None:
     for guard_w, admitted in ((0.0, {"1", "2"}), (75.0, {"1"})):
         ports = {"1": device("d1", 12.0), "2": device("d2", 12.0)}
-        physics = SitePhysics(site_of({"u": unit(ports, "a", pse={"guard_w": guard_w})}))
+        physics = SitePhysics(site_of({"u": unit(ports, "a", pse={"guard_w": guard_w})}), class_must_fit=True)
         assert on_ports(physics, "u") == {"1", "2"}  # what came long ago stays
         physics.fail(ControllerRestart("u"))
         physics.step(CONTROLLER_S)
@@ -494,7 +494,7 @@ def test_devices_start_with_their_own_watts_and_after_their_delay() -> None:
 def test_a_refused_port_asks_again_and_is_let_in_when_there_is_room() -> None:
     # 15 W drawn of 30: class 3 asks for 15.4 W
     ports = {"1": device("d1", 15.0), "2": device("d2", 3.0, 3)}
-    physics = SitePhysics(site_of({"u": unit(ports, "a", "b", pse={"budget_w": 30})}))
+    physics = SitePhysics(site_of({"u": unit(ports, "a", "b", pse={"budget_w": 30})}), class_must_fit=True)
     assert physics.dark() == set()  # 18 W are drawn, and it has stood so for long
     physics.fail(ControllerRestart("u"))
     physics.step(CONTROLLER_S)

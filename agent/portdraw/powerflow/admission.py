@@ -7,7 +7,7 @@ the same, with the watts that are known to be granted. By drawn watts nothing is
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from typing import NamedTuple
 
 from portdraw.plan.class_grant import SignatureClasses, granted_of
@@ -29,12 +29,14 @@ def admit(
     asking: Collection[int],
     limit_w: float,
     granted_w: Mapping[PortId, float],
+    takes_w: Sequence[float],
     before: Admitted | None = None,
     staying: Collection[int] = (),
 ) -> Admitted:
     """Let ports on, in the unit's order, within `limit_w` less its guard band.
 
-    With `before`, ports in `staying` keep what they have and `asking` come after them.
+    With `before`, ports in `staying` keep what they have and `asking` come after them. A device that surely takes
+    more [W at the PSE output, by port] than the lower class which it was granted is cut at once: its watts are free.
     """
     classes = [port.classes for port in unit.ports] if before is None else list(before.classes)
     booked = [0.0] * len(unit.ports)
@@ -59,6 +61,8 @@ def admit(
             refused.add(at)
             continue
         classes[at] = offer
+        if offer != port.classes and port.child < 0 and takes_w[at] > needs_w + STEP_W:
+            continue
         booked[at] = needs_w
         left_w -= needs_w
     return Admitted(tuple(booked), tuple(classes), frozenset(refused))

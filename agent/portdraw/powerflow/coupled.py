@@ -214,6 +214,7 @@ class Sweep:
             load = self._load.units[at]
             ports = summed_ports(unit, load, standing, asks, off, volts, drops, bounds=self._bounds)
             found = held_to_limit(unit, standing, ports, asks, bounds=self._bounds)
+            found = self._held_before(standing, found, self._solution.cut_at_base(at))
             if standing.open_leg and self._bounds:
                 found = all_open(found, load, asks)
         if not unit.feeds:
@@ -221,6 +222,16 @@ class Sweep:
         return found._replace(
             feeds=tuple(self._ask(unit, standing, found, place) for place in range(len(unit.feeds)))
         )
+
+    def _held_before(self, standing: Standing, found: Demand, before: frozenset[int]) -> Demand:
+        """What was shed before anything failed may be off still, so that nothing more has to go."""
+        if not before or standing.restarted or found.cut <= before or not self._solution.patient:
+            return found
+        self._solution.open = True
+        if not self._bounds:
+            return found
+        served_w = max(found.served_w, min(found.asked_w, standing.budget_most_w))
+        return found._replace(cut=found.cut & before, served_w=served_w)
 
     def _ask(self, unit: NetUnit, standing: Standing, demand: Demand, place: int) -> FeedAsk:
         state = standing.feeds[place]

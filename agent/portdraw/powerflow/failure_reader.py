@@ -86,6 +86,7 @@ class FailureReader:
             dark_ports=dark,
             may_ports=may,
             dark_at_base=self._base.dark,
+            may_at_base=self._base.may,
             dark_unit_numbers=dark_units,
             unreachable_numbers=self._unreachable(dark_units),
             degraded_numbers=tuple(self._degrades),

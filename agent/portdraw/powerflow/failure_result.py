@@ -48,6 +48,7 @@ class FailureResult:
     dark_ports: tuple[Place, ...]
     may_ports: tuple[Place, ...]
     dark_at_base: frozenset[Place]
+    may_at_base: frozenset[Place]
     dark_unit_numbers: tuple[int, ...]
     unreachable_numbers: tuple[int, ...]
     degraded_numbers: tuple[int, ...]
@@ -82,7 +83,7 @@ class FailureResult:
     @property
     def stays(self) -> tuple[str, ...]:
         """Devices that surely keep their power."""
-        gone = {*self.dark_ports, *self.may_ports, *self.dark_at_base}
+        gone = {*self.dark_ports, *self.may_ports, *self.dark_at_base, *self.may_at_base}
         return tuple(
             port.device
             for unit in self.network.units

@@ -16,7 +16,10 @@ from portdraw.powerflow.network import Network
 from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.solve import solve, solve_after
 from portdraw.powerflow.source_load import on_battery
+from portdraw.powerflow.standing import Standing
+from portdraw.powerflow.start_up import boot_s
 from portdraw.powerflow.state import NOTHING_OUT, Outage
+from portdraw.powerflow.unit_flow import CarriedBy
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +54,7 @@ class FailureStudy:
 def base_state(network: Network, load: Load, outage: Outage = NOTHING_OUT) -> Base:
     """Solve the state that everything else is compared with."""
     likely = solve(network, load, outage)
-    bounds = likely if load.exact and not outage.unsure_feeds else solve(network, load, outage, bounds=True)
+    bounds = likely if load.exact and not likely.open else solve(network, load, outage, bounds=True)
     dark: list[Place] = []
     may: list[Place] = []
     for unit in network.units:
@@ -95,7 +98,10 @@ def _each(base: Base, failures: Iterable[Failure]) -> Iterator[FailureResult]:
 def study_one(base: Base, failure: Failure, *, whole: bool = False) -> FailureResult:
     """One failure. `whole` works every unit out anew instead of the touched ones; the result is the same."""
     likely = _after(base.likely, failure, whole)
-    bounds = likely if base.bounds is base.likely else _after(base.bounds, failure, whole)
+    if base.bounds is not base.likely:
+        bounds = _after(base.bounds, failure, whole)
+    else:
+        bounds = _after(base.likely, failure, whole, bounds=True) if likely.open else likely
     return FailureReader(base, failure, likely, bounds).result()
 
 
@@ -113,15 +119,28 @@ def _all(network: Network, outage: Outage, pairs: bool) -> Iterator[Failure]:
         yield from circuit_pairs(network, outage)
 
 
-def _after(base: Solution, failure: Failure, whole: bool) -> Solution:
-    gap = solve_after(base, failure.outage, failure.hit, whole=whole)
+def _after(base: Solution, failure: Failure, whole: bool, *, bounds: bool | None = None) -> Solution:
+    gap = solve_after(base, failure.outage, failure.hit, whole=whole, bounds=bounds)
     if failure.after is None:
         return gap
     # a generator has taken over by now: what was shed while it started stays off, as long as its unit stayed on
-    off = {at: gap.demand(at).cut | gap.shed_before(at) for at in gap.touched if gap.power(at) != DARK}
-    shed = {at: ports for at, ports in off.items() if ports}
-    more = failure.after.plus(Outage(off_ports=shed))
-    found = solve_after(base, more, failure.hit | set(shed), whole=whole)
+    units = gap.network.units
+    shed: dict[int, frozenset[int]] = {}
+    unsure: dict[int, frozenset[int]] = {}
+    way: dict[int, Standing] = {}
+    for at in gap.touched:
+        dark = gap.power(at) == DARK
+        way[at] = gap.standing(at)._replace(leg=CarriedBy.NONE) if dark else gap.standing(at)
+        gone = gap.demand(at).cut | gap.shed_before(at)
+        if dark and units[at].prefers != "ac" and units[at].admission != "drawn":
+            # which of its legs is there first, and what it then lets in, is not known
+            unsure[at] = frozenset(port.at for port in units[at].ports)
+        elif gone and not dark and way[at].restarted and failure.start_s < boot_s(units[at]):
+            unsure[at] = gone  # it may not have booted before the generator carries it
+        elif gone and not dark:
+            shed[at] = gone
+    more = failure.after.plus(Outage(off_ports=shed, unsure_ports=unsure))
+    found = solve_after(base, more, failure.hit | set(gap.touched), whole=whole, way=way, bounds=bounds)
     for at, ports in shed.items():
         found.shed[at] = found.shed_before(at) | ports
     return found

@@ -7,7 +7,7 @@ watts: their feeds are left out here and the reason is kept.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from portdraw.plan.class_grant import SignatureClasses, granted_of
 from portdraw.plan.load_case import signature_class
@@ -255,13 +255,14 @@ class _Builder:
                     kinder=kinder,
                 )
             )
-            ranked.append(Ranked(at, _RANK[port.priority], sort_key(key), port.start_delay_s))
+            ranked.append(Ranked(at, _RANK[port.priority], sort_key(key)))
+        order = sorted(ranked, key=lambda one: _asks(unit, ports[one.at], one))
+        made.asking_order = tuple(one.at for one in order)
+        ranked = [replace(one, asks=made.asking_order.index(one.at)) for one in ranked]
         made.ports = tuple(ports)
         made.feed_ports = tuple(port for port in ports if port.child >= 0 and not port.off)
         made.ranked = tuple(ranked)
         made.groups = shed_groups(made.rule, ranked)
-        order = sorted(ranked, key=lambda one: (one.rank, one.number)) if _by_priority(unit) else ranked
-        made.asking_order = tuple(one.at for one in order)
         if unit.pse is not None and unit.pse.admission != "drawn" and unit.pse.admission_order == "arrival":
             self.assumed[made.index].append(f"{made.name}: the order of arrival is not known, port order counted")
 
@@ -308,8 +309,10 @@ class _Builder:
             made.data_parent = -1
 
 
-def _by_priority(unit: Unit) -> bool:
-    return unit.pse is not None and unit.pse.admission_order == "priority"
+def _asks(unit: Unit, port: NetPort, one: Ranked) -> tuple[float, int, tuple[int, ...]]:
+    """When a port asks for power after a start: after its delay, then in the unit's order."""
+    by_priority = unit.pse is not None and unit.pse.admission_order == "priority"
+    return unit.ports[port.key].start_delay_s, one.rank if by_priority else 0, one.number
 
 
 def _shared_key(

@@ -3,7 +3,8 @@
 A rule is an order of groups: one port at a time, a whole bank, or all at once. Groups go until the rest fits
 (equal fits); none is skipped and none returns.
 
-`newest-first` counts ports that asked last as newest, then by start delay and port number. `refuse-newcomers`
+`newest-first` counts ports that asked last as newest: after a start, that is the order of start delays, and within
+it the unit's own order of admission. `refuse-newcomers`
 turns newcomers away; should ports that were on already outgrow the limit, the newest go, as the unit has to
 protect itself. Both are common practice: makers' manuals differ.
 """
@@ -29,12 +30,15 @@ STEP_W = 1e-6  # of arithmetic: a limit met exactly is met
 
 @dataclass(frozen=True, slots=True)
 class Ranked:
-    """What an order needs to know of a port. `rank`: 0 critical, 1 high, 2 low; `number` sorts as people count."""
+    """What an order needs to know of a port. `rank`: 0 critical, 1 high, 2 low; `number` sorts as people count.
+
+    `asks` is its place among those that ask for power after a start.
+    """
 
     at: int
     rank: int
     number: tuple[int, ...]
-    start_delay_s: float
+    asks: int = 0
 
 
 def shed_groups(rule: Rule, ports: Sequence[Ranked], newcomers: Collection[int] = ()) -> Groups:
@@ -49,7 +53,7 @@ def shed_groups(rule: Rule, ports: Sequence[Ranked], newcomers: Collection[int] 
     elif rule == "priority-then-highest-port":
         order = sorted(ports, key=lambda port: (port.rank, port.number), reverse=True)
     else:
-        order = sorted(ports, key=lambda port: (port.at in newcomers, port.start_delay_s, port.number), reverse=True)
+        order = sorted(ports, key=lambda port: (port.at in newcomers, port.asks), reverse=True)
     return tuple((port.at,) for port in order)
 
 

@@ -107,7 +107,7 @@ class SheddingUnit:
 
     def _lost(self, case: Case, ranks: Sequence[int]) -> tuple[int, ...]:
         """Devices that go dark by criticality, with other priorities."""
-        ranked = [Ranked(one.at, ranks[one.at], one.number, one.start_delay_s) for one in self.unit.ranked]
+        ranked = [Ranked(one.at, ranks[one.at], one.number, one.asks) for one in self.unit.ranked]
         groups = shed_groups(self.unit.rule, ranked)
         watts = self._watts[case]
         limit_w = self.states[case].solution.standing(self.at).budget_w

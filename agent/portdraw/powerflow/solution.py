@@ -32,17 +32,23 @@ class Solution:
         "_powers",
         "_standings",
         "answers",
+        "asked",
         "bounds",
         "kept",
         "load",
         "network",
+        "open",
         "outage",
+        "patient",
         "shed",
         "touched",
     )
 
     def __init__(self, network: Network, load: Load, outage: Outage, base: Solution | None, *, bounds: bool) -> None:
         self.network, self.load, self.outage, self.bounds = network, load, outage, bounds
+        self.open = bool(outage.unsure_feeds or outage.unsure_ports)  # something is not known, however exact the load
+        self.patient = True  # time enough for ports that were refused to ask again
+        self.asked = outage  # what was given to be out; `outage` has what was shed on the way besides
         self._base = base
         self._standings: dict[int, Standing] = {}
         self._demands: dict[int, Demand] = {}
@@ -104,6 +110,11 @@ class Solution:
         """Whether a unit has power."""
         own = self._powers.get(at)
         return self._base_powers[at] if own is None else own
+
+    def cut_at_base(self, at: int) -> frozenset[int]:
+        """Ports of a unit that the state below this one sheds."""
+        before = self._base_demands.get(at)
+        return NO_PORTS if before is None else before.cut
 
     def shed_before(self, at: int) -> frozenset[int]:
         """Ports of a unit that were shed on the way to this state."""

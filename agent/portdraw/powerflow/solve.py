@@ -11,9 +11,10 @@ once more with that port off; shed ports never come back, so this ends.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from portdraw.powerflow.coupled import Sweep
+from portdraw.powerflow.knock_on import making_room, overloading, remade, stands_on, with_all_above
 from portdraw.powerflow.load import DARK, MAY, SURE, Load
 from portdraw.powerflow.network import Network
 from portdraw.powerflow.shedding import STEP_W
@@ -28,13 +29,25 @@ def solve(network: Network, load: Load, outage: Outage, *, bounds: bool = False)
     return _settled(network, load, outage, None, None, bounds)
 
 
-def solve_after(base: Solution, more: Outage, hit: Iterable[int], *, whole: bool = False) -> Solution:
+def solve_after(
+    base: Solution,
+    more: Outage,
+    hit: Iterable[int],
+    *,
+    whole: bool = False,
+    way: Mapping[int, Standing] | None = None,
+    bounds: bool | None = None,
+) -> Solution:
     """Solve the state after `more` goes out on top of a solved one; `hit` are the units that it strikes.
 
-    `whole` works every unit out anew; the result is the same.
+    `whole` works every unit out anew; the result is the same. `way` has how units stood in between. `bounds` only
+    where they are to differ from the base's.
     """
     before = set(range(len(base.network.units))) if whole else set(hit)
-    return _settled(base.network, base.load, base.outage.plus(more), base, before, base.bounds)
+    outage = base.outage.plus(more)
+    asked = outage if base.outage is base.asked else base.asked.plus(more)
+    wide = base.bounds if bounds is None else bounds
+    return _settled(base.network, base.load, outage, base, before, wide, asked, way)
 
 
 def solve_next(base: Solution, load: Load, outage: Outage, hit: Iterable[int]) -> Solution:
@@ -44,23 +57,46 @@ def solve_next(base: Solution, load: Load, outage: Outage, hit: Iterable[int]) -
     course of moments keeps no more than the last. `shed` is what was shed in this moment only.
     """
     base.shed = {}
-    found = _settled(base.network, load, outage, base, set(hit), base.bounds)
+    found = _settled(base.network, load, outage, base, set(hit), base.bounds, patient=False)
     found.stand_alone()
     return found
 
 
 def _settled(
-    network: Network, load: Load, outage: Outage, base: Solution | None, hit: set[int] | None, bounds: bool
+    network: Network,
+    load: Load,
+    outage: Outage,
+    base: Solution | None,
+    hit: set[int] | None,
+    bounds: bool,
+    asked: Outage | None = None,
+    way: Mapping[int, Standing] | None = None,
+    *,
+    patient: bool = True,
 ) -> Solution:
     shed: dict[int, frozenset[int]] = {}
+    stood = {} if way is None else dict(way)
+    given = outage if asked is None else asked
+    forgot = given is outage
     while True:
         found = Solution(network, load, outage, base, bounds=bounds)
         found.shed = shed
-        _Work(found, base, hit).run()
+        found.asked, found.patient = given, patient
+        _Work(found, base, hit, stood).run()
+        if not forgot:
+            forgot = True
+            fresh = remade(found, stood)
+            if fresh is not None:
+                outage, struck = fresh
+                hit = hit | struck if hit is not None else None
+                continue
         over = _changes_over(found)
         if over is None:
             return found
         outage, struck, newly = over
+        for at, place in outage.feeds - found.outage.feeds if patient else ():
+            if not found.standing(network.units[at].feeds[place].feeder).restarted:
+                stood[at] = found.standing(at)
         for at, ports in newly.items():
             shed[at] = found.shed_before(at) | ports
         if hit is not None:
@@ -72,7 +108,7 @@ def _changes_over(found: Solution) -> tuple[Outage, set[int], dict[int, frozense
     network = found.network
     lost: set[tuple[int, int]] = set()
     unsure: set[tuple[int, int]] = set()
-    for at in sorted(_struck(found)):
+    for at in sorted(_struck(found), reverse=True):
         standing = found.standing(at)
         place = standing.first
         if standing.leg not in (CarriedBy.FEED, CarriedBy.EITHER) or place < 0:
@@ -80,17 +116,30 @@ def _changes_over(found: Solution) -> tuple[Outage, set[int], dict[int, frozense
         if not any(standing.supplies) and sum(state > 0 for state in standing.feeds) < 2:
             continue
         feed = network.units[at].feeds[place]
-        state = min(
-            found.power(feed.feeder), found.port_state(feed.feeder, feed.at), found.demand(at).feeds[place].can
-        )
+        state = min(found.port_state(feed.feeder, feed.at), found.demand(at).feeds[place].can)
+        if found.patient and state != DARK and stands_on(found, feed.feeder, lost):
+            continue  # its feeder goes on from another leg
+        state = min(state, found.power(feed.feeder))
         if state == DARK:
             lost.add((at, place))
         elif state == MAY and standing.feeds[place] == SURE:
             unsure.add((at, place))
+    moved = {at for at, _ in lost}
+    if found.patient:
+        lost.update(making_room(found))
     if not lost and not unsure:
         return None
-    cut = {at: found.demand(at).cut for at in _with_all_above(network, lost) if found.demand(at).cut}
+    above = with_all_above(network, lost)
+    if found.patient:
+        lost.update((at, place) for at in above for place in overloading(found, at))
+    # whoever drops all lets them in anew
+    again = {at for at in moved if found.patient and network.units[at].sheds_in_time is False}
+    cut = {at: found.demand(at).cut for at in above if found.demand(at).cut and at not in again}
     perhaps = _perhaps_shed(found, lost | unsure) if found.bounds else {}
+    for at, place in lost:  # whether a feeder that restarts carries the unit again before it is shed is not known
+        if found.patient and at in moved and found.standing(network.units[at].feeds[place].feeder).restarted:
+            cut.pop(at, None)
+            perhaps[at] = frozenset(port.at for port in network.units[at].ports)
     more = Outage(feeds=frozenset(lost), unsure_feeds=frozenset(unsure), off_ports=cut, unsure_ports=perhaps)
     struck = {at for at, _ in lost | unsure} | set(cut) | set(perhaps)
     return found.outage.plus(more), struck, cut
@@ -103,7 +152,7 @@ def _perhaps_shed(found: Solution, moving: set[tuple[int, int]]) -> dict[int, fr
     """
     network = found.network
     perhaps: dict[int, frozenset[int]] = {}
-    for at in _with_all_above(network, moving):
+    for at in with_all_above(network, moving):
         demand = found.demand(at)
         if demand.may_cut != demand.cut:
             perhaps[at] = demand.may_cut - demand.cut
@@ -132,23 +181,13 @@ def _struck(found: Solution) -> set[int]:
     return struck
 
 
-def _with_all_above(network: Network, feeds: Iterable[tuple[int, int]]) -> list[int]:
-    """Units that lose a feed and all that feed them: only there can less load let a shed port seem to fit again."""
-    found = {at for at, _ in feeds}
-    waiting = list(found)
-    while waiting:
-        for feed in network.units[waiting.pop()].feeds:
-            if feed.feeder not in found:
-                found.add(feed.feeder)
-                waiting.append(feed.feeder)
-    return sorted(found)
-
-
 class _Work:
     """The three passes over one solution."""
 
-    def __init__(self, found: Solution, base: Solution | None, hit: set[int] | None) -> None:
-        self._found, self._base, self._hit = found, base, hit
+    def __init__(
+        self, found: Solution, base: Solution | None, hit: set[int] | None, stood: Mapping[int, Standing]
+    ) -> None:
+        self._found, self._base, self._hit, self._stood = found, base, hit, stood
         self._network, self._load, self._outage = found.network, found.load, found.outage
         self._units = found.network.units
 
@@ -190,16 +229,38 @@ class _Work:
             changed.add(at)
             off = self._outage.off_ports.get(at) != base.outage.off_ports.get(at)
             off = off or self._outage.unsure_ports.get(at) != base.outage.unsure_ports.get(at)
-            if off or now.gives != before.gives or now.grant is not before.grant:
+            if off or now.gives != before.gives or now.grant is not before.grant or now.restarted:
                 for port in self._units[at].feed_ports:
                     heapq.heappush(waiting, -port.child)
         return changed
 
     def _standing(self, at: int, before: Standing | None) -> Standing:
+        """Work a unit out. Where it stood on another leg in between, that is what it comes from."""
+        stood = self._stood.get(at) if self._stood else None
+        now = self._stands(at, before if stood is None else stood)
+        self._found.open = self._found.open or now.open_leg
+        if stood is None or stood.leg is CarriedBy.NONE:
+            return now
+        return now._replace(newcomers=now.newcomers | stood.newcomers, restarted=now.restarted or stood.restarted)
+
+    def _stands(self, at: int, before: Standing | None) -> Standing:
         load = self._load
         return standing_of(
-            self._network, load.units[at], load.granted_w, self._outage, self._units[at], self._found.standing, before
+            self._network,
+            load.units[at],
+            load.granted_w,
+            self._outage,
+            self._units[at],
+            self._found.standing,
+            before,
+            self._restarts,
+            self._found.patient,
         )
+
+    def _restarts(self, at: int) -> bool:
+        """Whether a unit goes off and comes back between the base and this state."""
+        now = self._found.standing(at)
+        return self._found.patient and now.restarted and (self._base is None or now is not self._base.standing(at))
 
     def _sweep(self, changed: set[int]) -> set[int]:
         """Watts and shedding, from the leaves up."""

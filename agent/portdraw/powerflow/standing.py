@@ -13,6 +13,7 @@ from portdraw.powerflow.admission import Admitted, admit, static_grant
 from portdraw.powerflow.load import UnitLoad
 from portdraw.powerflow.network import NetUnit, Network
 from portdraw.powerflow.port_link import PortId
+from portdraw.powerflow.shedding import groups_to_cut
 from portdraw.powerflow.state import Outage
 from portdraw.powerflow.two_legs import budget_on_ac_w, budget_on_feed_w
 from portdraw.powerflow.unit_flow import CarriedBy
@@ -25,8 +26,8 @@ class Standing(NamedTuple):
 
     `gives` False: its ports have no power whatever they ask. `budget_w` counts everything undeclared to the worse
     side, `budget_most_w` to the better. `newcomers` are ports that came on only now. `restarted`: it lost power
-    while it changed legs. `open_leg`: it stands on a feed that may be lost and has another leg, so that it is not
-    known on which it stands; then nothing is known of what it grants either.
+    while it changed legs. `open_leg`: it is not known on which leg it stands, or whether it began anew when it
+    changed legs; then nothing is known of what it grants either.
     """
 
     leg: CarriedBy
@@ -60,8 +61,14 @@ def standing_of(
     unit: NetUnit,
     above: Callable[[int], Standing],
     before: Standing | None,
+    restarts: Callable[[int], bool],
+    patient: bool,
 ) -> Standing:
-    """Work one unit out. `above` gives the standing of its feeders, `before` its own before something failed."""
+    """Work one unit out. `above` gives the standing of its feeders, `before` its own before something failed.
+
+    `restarts` says whether a feeder goes off and comes back on its way from the state before. `patient`: there is
+    time until whoever was refused asks again.
+    """
     if unit.index in outage.units:
         feeds = (0,) * len(unit.feeds)
         return Standing(
@@ -76,20 +83,38 @@ def standing_of(
     first = next((place for place, state in enumerate(feeds) if state), -1)
     leg = _leg(unit, any(supplies), first >= 0)
     restarted = before is not None and _restarts(unit, before, leg, first)
+    caught = False
+    goes_on = before is not None and before.leg is not CarriedBy.NONE and not restarted
+    if goes_on and leg is CarriedBy.FEED and restarts(unit.feeds[first].feeder):
+        # another leg has to catch it until its feeder is back
+        beside = (restarts(unit.feeds[at].feeder) for at, state in enumerate(feeds) if state)
+        caught = any(supplies) or not all(beside)
+        restarted = not caught or unit.sheds_in_time is False
     budget_w, most_w = _budgets(network, outage, unit, leg, supplies, first, above)
     gives = leg is not CarriedBy.NONE and unit.index not in outage.controllers
     others = any(supplies) or sum(state > 0 for state in feeds) > 1
     open_leg = leg in (CarriedBy.FEED, CarriedBy.EITHER) and feeds[first] == 1 and others
+    if unit.admission != "drawn" and not open_leg:
+        open_leg = caught or (before is not None and unit.sheds_in_time is None and _changes(before, leg, first))
+        if leg is CarriedBy.FEED and others and before is not None:
+            # its feeder let it in only now: it stood on its other leg until then
+            open_leg = open_leg or unit.feeds[first].at in above(unit.feeds[first].feeder).newcomers
+        if leg is CarriedBy.EITHER and budget_w < most_w:
+            on = _with_current(network, load, outage, unit)
+            one, other = (admit(unit, on, watts, granted_w, load.least) for watts in (budget_w, most_w))
+            open_leg = open_leg or one != other
     if open_leg:
         grant, newcomers = static_grant(unit), frozenset[int]()
         most_w = max(most_w, _on_ac_w(unit, supplies)) if any(supplies) else most_w
     else:
-        grant, newcomers = _grant(network, load, granted_w, outage, unit, budget_w, None if restarted else before)
+        fresh = restarted or (before is not None and before.leg is CarriedBy.NONE)
+        came_from = None if fresh else before
+        grant, newcomers = _grant(network, load, granted_w, outage, unit, budget_w, came_from, patient)
     return Standing(leg, supplies, feeds, first, gives, budget_w, most_w, grant, newcomers, restarted, open_leg)
 
 
 def _leg(unit: NetUnit, ac: bool, feed: bool) -> CarriedBy:
-    if ac and feed:
+    if ac and feed and not unit.spare_hidden:  # a hidden feed gives nothing while AC is there, whatever is preferred
         return {"ac": CarriedBy.AC, "feed": CarriedBy.FEED}.get(unit.prefers, CarriedBy.EITHER)
     if ac:
         return CarriedBy.AC
@@ -117,12 +142,18 @@ def _restarts(unit: NetUnit, before: Standing, leg: CarriedBy, first: int) -> bo
     """Whether the unit goes off on its way from one leg to the other."""
     if leg is CarriedBy.NONE or before.leg is CarriedBy.NONE:
         return False
-    to_feed = before.leg is not CarriedBy.FEED and leg is CarriedBy.FEED
-    to_other_feed = leg is CarriedBy.FEED and before.leg is CarriedBy.FEED and first != before.first
-    to_ac = before.leg is CarriedBy.FEED and leg is CarriedBy.AC
-    if to_feed and unit.spare_hidden:
+    if unit.spare_hidden and before.leg is not CarriedBy.FEED and leg is CarriedBy.FEED:
         return True
-    return (to_feed or to_other_feed or to_ac) and unit.sheds_in_time is False
+    return unit.sheds_in_time is False and _changes(before, leg, first)
+
+
+def _changes(before: Standing, leg: CarriedBy, first: int) -> bool:
+    """Whether a unit leaves the leg on which it stood for another."""
+    if before.leg is CarriedBy.NONE:
+        return False
+    if leg is CarriedBy.FEED:
+        return before.leg is not CarriedBy.FEED or first != before.first
+    return before.leg is CarriedBy.FEED and leg is CarriedBy.AC
 
 
 def _budgets(
@@ -195,6 +226,7 @@ def _grant(
     unit: NetUnit,
     budget_w: float,
     before: Standing | None,
+    patient: bool,
 ) -> tuple[Admitted, frozenset[int]]:
     drawn = unit.admission == "drawn"
     plain = drawn and unit.rule not in ("newest-first", "refuse-newcomers")
@@ -202,13 +234,45 @@ def _grant(
         return static_grant(unit), frozenset()
     on = _with_current(network, load, outage, unit)
     if before is None or (not drawn and not before.grant.booked_w):
-        return (static_grant(unit) if drawn else admit(unit, on, budget_w, granted_w)), frozenset()
+        return (static_grant(unit) if drawn else admit(unit, on, budget_w, granted_w, load.least)), frozenset()
     new = frozenset(at for at in on if unit.ports[at].child >= 0 and _was_hidden(network, unit, at, before))
     new |= on & outage.newly_on.get(unit.index, frozenset())
     if drawn:
         return static_grant(unit), new
-    staying = [at for at in on if at not in new and at not in before.grant.refused]
-    return admit(unit, new, budget_w, granted_w, before.grant, staying), new
+    refused = before.grant.refused
+    staying = [at for at in on if at not in new and at not in refused]
+    again = (refused & on) - new  # whoever was refused asks on and on, newcomers come first
+    if not patient or outage.controllers:  # a controller is back before they ask again
+        again = frozenset()
+    booked = [watts if at in staying else 0.0 for at, watts in enumerate(before.grant.booked_w)]
+    count = groups_to_cut(unit.groups, booked, sum(booked), budget_w)
+    cut = frozenset(at for group in unit.groups[:count] for at in group if booked[at] > 0)
+    if patient and cut and (new or again):  # what is shed makes room for whoever asks then
+        found = _let_in(
+            unit, load, budget_w, granted_w, before.grant, [at for at in staying if at not in cut], new, again
+        )
+        if (new | again) - found.refused:
+            return found._replace(refused=found.refused | cut), new | (again - found.refused)
+    found = _let_in(unit, load, budget_w, granted_w, before.grant, staying, new, again)
+    return found, new | (again - found.refused)
+
+
+def _let_in(
+    unit: NetUnit,
+    load: UnitLoad,
+    budget_w: float,
+    granted_w: Mapping[PortId, float],
+    before: Admitted,
+    staying: list[int],
+    new: frozenset[int],
+    again: frozenset[int],
+) -> Admitted:
+    """Newcomers first, then those that were refused before."""
+    found = admit(unit, new, budget_w, granted_w, load.least, before, staying)
+    if not again:
+        return found
+    staying = staying + [at for at in new if at not in found.refused]
+    return admit(unit, again, budget_w, granted_w, load.least, found, staying)
 
 
 def _with_current(network: Network, load: UnitLoad, outage: Outage, unit: NetUnit) -> frozenset[int]:

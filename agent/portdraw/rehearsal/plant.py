@@ -42,7 +42,7 @@ class Plant:
         self.ac = AcSide(site)
         self.time_s = time_s
         self.lldp_s = LLDP_S
-        self.class_must_fit = True
+        self.class_must_fit = False
         self.interrupted: set[tuple[str, str]] = set()
         self._site = site
         self._demand = demand
@@ -180,6 +180,8 @@ class Plant:
                 moved = True
                 self._transfer(unit, after, transfer.has_a_gap(unit, after, ac, feeds))
             for port in unit.ports.values():
+                if port.load is None and port.feeds is None and not port.on:
+                    continue
                 if not unit.powered:
                     self.off(unit, port)
                 elif not self.asks(port):
@@ -203,6 +205,8 @@ class Plant:
             self.feeder_port(unit, at).lldp_until_s = NEVER
         unit.leg, unit.carrying = after
         if self._beginning:
+            if gap and transfer.drops_all(unit):
+                self.restart_ports(unit, LONG_AGO_S)
             return
         if not unit.powered:
             for at in range(len(unit.feeders)):  # a feed that was not held is detected at once
@@ -284,7 +288,8 @@ class Plant:
         """Let in all that the first unit which is asked, from the sources down, can take. True where any came on."""
         for unit in self._down:
             admitted, taken_w = False, unit.booked_w
-            for port in admission.in_order(unit, list(self._asking(unit))):
+            asking = admission.in_order(unit, list(self._asking(unit)))
+            for port in sorted(asking, key=lambda port: port.start_delay_s):
                 if self._let_in(unit, port, NOTHING_W if unit.pse.admission == "drawn" else taken_w):
                     admitted = True
                     taken_w += admission.booked_w(unit, port, self.time_s)

@@ -46,7 +46,7 @@ class SitePhysics:
         startup: bool = True,
         lldp_pd_w: Mapping[PortId, float] | None = None,
         lldp_s: float = LLDP_S,
-        class_must_fit: bool = True,
+        class_must_fit: bool = False,
     ):
         """`loads`: a case, or watts at the PD input by port; a device that is not in it takes its typical watts.
 
