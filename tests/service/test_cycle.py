@@ -78,6 +78,22 @@ def test_a_loss_of_ac_and_its_return_are_told_once_to_everybody(history: History
     assert events(history) == [("alarm-raised", "local-ac-lost"), ("alarm-returned", "local-ac-lost")]
 
 
+def test_a_loss_too_short_for_an_alarm_is_kept_but_told_to_nobody(history: History) -> None:
+    cycle = make(history)
+    play(cycle, range(3))
+    assert play(cycle, range(3, 4), on_feed=True) == ["local-ac-lost pending"]
+    assert play(cycle, range(4, 8)) == ["local-ac-lost normal"]
+    assert messages(history) == []
+    (event,) = history.events(0, NOON_S * 2)
+    assert (event.kind, event.data["began_seen"]) == ("alarm-passed", True)
+
+
+def test_a_loss_that_was_there_at_the_start_says_that_its_beginning_was_missed(history: History) -> None:
+    play(make(history), range(6), on_feed=True)
+    (event,) = history.events(0, NOON_S * 2, "alarm-raised")
+    assert event.data["began_seen"] is False
+
+
 def test_a_message_has_place_leg_and_the_same_id_for_both_receivers(history: History) -> None:
     cycle = make(history)
     play(cycle, range(3))

@@ -18,7 +18,7 @@ from portdraw.history.store import FILE_NAME, History
 from portdraw.plan.loader import load_site
 from portdraw.plan.site import Site
 from portdraw.plan.tree import Tree
-from portdraw.reporting.audit.audit import Audit, build_audit
+from portdraw.reporting.audit.audit import Audit, build_audit, what_was_read
 from portdraw.reporting.audit.audit_files import AuditFileError, write_audit
 from portdraw.reporting.audit.audit_json import audit_document
 from portdraw.reporting.audit.audit_rows import Weight
@@ -101,6 +101,7 @@ def tell_audit(result: Audit, folder: Path, stem: str) -> None:
         raise typer.Exit(COULD_NOT_READ) from None
     if result.emulated:
         print("EMULATED")
+    print(f"{result.first_day} to {result.last_day}: {what_was_read(result)}")
     for where, finding in result.findings():
         if finding.weight is not Weight.KNOW:
             print(f"{finding.weight.value}: {plain(where)}: {plain(finding.sentence)}")

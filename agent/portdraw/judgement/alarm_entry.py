@@ -57,6 +57,7 @@ class AlarmEntry:
             began_s=began_s,
             raised_s=None,
             ended_s=None,
+            began_seen=condition.began_seen,
         )
         return cls(_told(blank, condition, time_s, timezone), seen_s=time_s)
 
@@ -131,7 +132,9 @@ def entry_from(row: object) -> AlarmEntry:
         if not isinstance(row, Mapping) or not isinstance(row["alarm"], Mapping):
             raise TypeError
         # who has it in hand stands beside the alarm, in the entry
-        told = {field.name: row["alarm"][field.name] for field in fields(Alarm) if field.name != "handling"}
+        kept = {field.name for field in fields(Alarm)} - {"handling"}
+        told = {name: row["alarm"][name] for name in kept - {"began_seen"}}
+        told["began_seen"] = bool(row["alarm"].get("began_seen", True))  # not told by the first version
         told["kind"] = AlarmKind(told["kind"])
         told["state"] = AlarmState(told["state"])
         told["severity"] = Severity(told["severity"])

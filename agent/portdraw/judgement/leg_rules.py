@@ -75,6 +75,7 @@ def _ac_conditions(
             consequence=_consequence(assessment, unit, feed.source, site, tree),
             action=f"{_call(tree, unit, site)}{ALARM_RULES[kind].action}",
             since_s=ac.since_s,
+            began_seen=in_doubt or ac.since_s is not None,
         )
     ]
 
@@ -98,6 +99,7 @@ def _feed_conditions(unit: UnitAssessment, ac: Leg, feed: Leg, site: Site, tree:
             tail=f" ({_first(feed.evidence_for)}). {left}{_circuit_words(tree, unit, site)}.",
             consequence=f"One leg is left. If its local AC goes, {_dark_words([unit], site)}.",
             since_s=feed.since_s,
+            began_seen=feed.since_s is not None,
         )
     ]
 

@@ -69,6 +69,18 @@ def age(seconds: float | None) -> str:
     return f"{hours // 24} d {hours % 24} h"
 
 
+def share_text(percent: float | None) -> str:
+    """Return a share of time in words: "62 %"; what is little is not rounded to nothing, nor what lacks to all."""
+    number = known(percent)
+    if number is None:
+        return UNKNOWN
+    if 0 < number < 1:
+        return "less than 1 %"
+    if 99 < number < 100:
+        return "over 99 %"
+    return f"{number:.0f} %"
+
+
 def zone(timezone: str) -> tzinfo:
     """Return the site's time zone; UTC where the name is unknown here (the pages then name it)."""
     try:

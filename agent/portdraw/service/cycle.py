@@ -27,6 +27,7 @@ from portdraw.reporting.site_json import Json
 
 log = logging.getLogger("portdraw.cycle")
 _ALARMS_KEY = "alarm-book"
+_LEG_KINDS = (AlarmKind.LOCAL_AC_LOST, AlarmKind.POE_FEED_LOST)
 # What waits while the history can't be written; a full disk must not fill the memory too. About 60 MB of
 # 8-port units, and as many polls of each as two hours of a site of ten units have.
 MOST_UNWRITTEN = 2400
@@ -172,6 +173,8 @@ class Cycle:
             self._book_changed = True
             if change.came_up or change.is_over:
                 self._add_news(change, time_s, "alarm-raised" if change.came_up else "alarm-returned")
+            elif change.passed and change.alarm.kind in _LEG_KINDS:
+                self._add_news(change, time_s, "alarm-passed")  # nobody is told, but an audit lists it
 
     def _add_news(self, change: AlarmChange, time_s: float, kind: str, hand: Hand | None = None) -> None:
         assert self.current is not None
@@ -212,7 +215,7 @@ class Cycle:
 
     def _tell(self, history: History, news: _News) -> None:
         """Queue a message for each receiver, then write the event: a second try queues nothing twice."""
-        for receiver in self._receivers:
+        for receiver in () if news.change.passed else self._receivers:
             history.outbox.add(receiver, str(news.message["id"]), news.message, news.time_s)
         alarm = news.change.alarm
         data: Mapping[str, object] = {
@@ -222,6 +225,7 @@ class Cycle:
             "began_s": alarm.began_s,
             "raised_s": alarm.raised_s,
             "ended_s": alarm.ended_s,
+            "began_seen": alarm.began_seen,
             "value": alarm.value,
             "limit": alarm.limit,
             "measure": alarm.measure,

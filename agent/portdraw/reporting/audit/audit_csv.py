@@ -135,7 +135,8 @@ def losses_csv(audit: Audit) -> str:
 
 
 def events_csv(audit: Audit) -> str:
-    """Return one line an alarm of the period."""
+    """Return one line an alarm of the period, and one for each leg that was lost too shortly for an alarm."""
+    head = ["kind", "unit", "port", "from", "to", "lasted_s", "beginning_seen", "alarm_raised", "sentence"]
     rows = (
         (
             event.kind,
@@ -143,11 +144,14 @@ def events_csv(audit: Audit) -> str:
             event.port,
             iso(event.from_s, audit.timezone),
             iso(event.to_s, audit.timezone),
+            event.lasted_s,
+            "yes" if event.began_seen else "no, older",
+            "yes" if event.raised else "no, passed before",
             event.sentence,
         )
         for event in audit.events
     )
-    return _table(audit, ["kind", "unit", "port", "from", "to", "sentence"], rows)
+    return _table(audit, head, rows)
 
 
 def _leg(leg: LegVerdict | None) -> tuple[Cell, Cell, Cell]:

@@ -148,7 +148,11 @@ class LossStudy:
 
 @dataclass(frozen=True)
 class AuditEvent:
-    """An alarm of the period, from when to when. `from_s` None: before the period; `to_s` None: still there."""
+    """An alarm of the period, from when to when. `from_s` None: before the period; `to_s` None: still there.
+
+    Not `began_seen`: it was there when the unit was first read, so it lasted longer than from `from_s` on. Not
+    `raised`: a leg was lost and came back before the on-delay was over, so that nobody was told.
+    """
 
     kind: str
     unit: str | None
@@ -156,6 +160,13 @@ class AuditEvent:
     from_s: float | None
     to_s: float | None
     sentence: str
+    began_seen: bool = True
+    raised: bool = True
+
+    @property
+    def lasted_s(self) -> float | None:
+        """How long it was seen to last [s]; None where beginning or end is not in the period."""
+        return None if self.from_s is None or self.to_s is None else self.to_s - self.from_s
 
 
 @dataclass(frozen=True)
