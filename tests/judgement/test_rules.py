@@ -8,9 +8,10 @@ import pytest
 from tests.judgement.scene import EVERY_S, NIGHT_S, answers, changed, delivering, ferry_terminal, record, silence
 
 from portdraw.judgement.alarm import AlarmKind, Severity
-from portdraw.judgement.assessment import SiteAssessment
+from portdraw.judgement.assessment import Availability, SiteAssessment
 from portdraw.judgement.compare import assess
 from portdraw.judgement.condition import Condition, Presence
+from portdraw.judgement.leg_rules import COMING_BACK_S
 from portdraw.judgement.memory import Memory
 from portdraw.judgement.plan_sheet import plan_sheet
 from portdraw.judgement.rules import site_conditions
@@ -111,6 +112,69 @@ def test_ac_that_comes_back_unit_by_unit_sends_nobody_to_a_plug() -> None:
     (lost,) = [condition for condition in conditions if condition.kind is AlarmKind.LOCAL_AC_LOST]
     assert lost.unit == "north-pier"
     assert lost.tail.endswith("breakwater on the same circuit has it again: it is probably coming back here too.")
+
+
+def half_back(time_s: float) -> Found:
+    """pier-7 is back: breakwater has been read since, north-pier and its port at the feeder not yet."""
+    out, back = answers(SITE, time_s, frozenset({"pier-7"})), answers(SITE, time_s)
+    pier = [one for one in out["core"].records if one.port == "1"]
+    own = record(None, Quantity.UNIT_OWN_SOURCE, PowerSource.PSE, time_s)
+    return changed(changed(back, "core", *pier), "north-pier", own)
+
+
+def neighbour_words(conditions: list[Condition]) -> str:
+    (lost,) = [one for one in conditions if one.kind is AlarmKind.LOCAL_AC_LOST and one.presence is Presence.PRESENT]
+    assert lost.unit == "north-pier"
+    return lost.tail[lost.tail.index("breakwater") :]
+
+
+def test_an_agent_that_starts_during_the_outage_sends_nobody_to_a_plug_when_ac_comes_back() -> None:
+    start_s = NIGHT_S - 600
+    first, _, memory = judge(answers(SITE, start_s, frozenset({"pier-7"})), start_s, Memory(sheet=SHEET))
+    assert "was without local AC when first read" in first[0].head
+    conditions, _, memory = judge(half_back(start_s + EVERY_S), start_s + EVERY_S, memory)
+    assert neighbour_words(conditions) == (
+        "breakwater on the same circuit has it again: it is probably coming back here too."
+    )
+    later_s = start_s + EVERY_S + COMING_BACK_S
+    conditions, _, _ = judge(half_back(later_s), later_s, memory)
+    assert neighbour_words(conditions) == (
+        "breakwater on the same circuit has had AC for more than 5 minutes: see this unit's own supply and "
+        "plug first."
+    )
+
+
+def test_a_neighbour_first_read_after_the_loss_may_have_it_again_or_still() -> None:
+    conditions, _, _ = judge(half_back(NIGHT_S), NIGHT_S, Memory(sheet=SHEET))
+    assert neighbour_words(conditions) == (
+        "breakwater on the same circuit has AC now: it may be coming back here too; if it does not, see this unit's "
+        "own supply and plug."
+    )
+
+
+def test_a_unit_that_is_first_read_late_is_not_said_to_have_changed_then() -> None:
+    """The first cycle runs before anything is read: what is read in the next was so when first read."""
+    _, _, memory = judge({}, NIGHT_S - EVERY_S, Memory(sheet=SHEET))
+    conditions, _, memory = judge(answers(SITE, NIGHT_S, frozenset({"pier-7"})), NIGHT_S, memory)
+    assert {one.head for one in conditions if one.unit == "north-pier"} == {
+        "north-pier (mast 3, north pier) was without local AC when first read"
+    }
+
+
+def test_a_loss_outlasts_a_time_without_readings() -> None:
+    out = answers(SITE, NIGHT_S, frozenset({"pier-7"}))
+    _, _, memory = judge(answers(SITE, NIGHT_S - EVERY_S), NIGHT_S - EVERY_S, Memory(sheet=SHEET))
+    _, seen, memory = judge(out, NIGHT_S, memory)
+    silent_s = NIGHT_S + 5 * EVERY_S
+    _, seen, memory = judge({name: silence(name, silent_s) for name in out}, silent_s, memory)
+    pier = seen.unit("north-pier")
+    assert pier is not None
+    assert pier.legs[0].availability is Availability.UNKNOWN
+    again_s = silent_s + EVERY_S
+    _, seen, _ = judge(answers(SITE, again_s, frozenset({"pier-7"})), again_s, memory)
+    pier = seen.unit("north-pier")
+    assert pier is not None
+    assert pier.legs[0].since_s == NIGHT_S
 
 
 def test_what_is_only_so_now_is_not_said_when_it_is_over() -> None:

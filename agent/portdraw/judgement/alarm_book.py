@@ -217,6 +217,8 @@ class AlarmBook:
         if step(before, event) is before:
             return None
         entry.apply(event, time_s)
+        if entry.gone_s is not None and event in (AlarmEvent.SHELF_EXPIRED, AlarmEvent.RELEASE):
+            entry.apply(AlarmEvent.GONE, time_s)  # it went while it was set aside
         entry.hold = hold
         entry.acknowledged_by = owner
         after = entry.alarm.state

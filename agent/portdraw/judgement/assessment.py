@@ -39,6 +39,7 @@ class Leg:
     """One way a unit gets power. `name` is "local AC" or "PoE feed"; `source` is the circuit or "core port 1".
 
     `since_s` is when it became so, None where it was so already when first read. `sure`: two independent signs agree.
+    `seen_s` is from when on it has been seen so without a break, and `again` says that it was seen lost before that.
     """
 
     name: str
@@ -49,6 +50,8 @@ class Leg:
     evidence_against: tuple[str, ...] = ()
     since_s: float | None = None
     sure: bool = False
+    seen_s: float | None = None
+    again: bool = False
 
 
 @dataclass(frozen=True)

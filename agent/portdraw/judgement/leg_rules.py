@@ -15,6 +15,9 @@ from portdraw.judgement.wording import count_text, limit_text, list_text, place_
 from portdraw.plan.site import Port, Site
 from portdraw.plan.tree import Tree
 
+# Common practice: units on one circuit that comes back tell of it within minutes of each other.
+COMING_BACK_S = 300.0
+
 _THERE = (Availability.PROVEN, Availability.BELIEVED)
 
 
@@ -65,7 +68,7 @@ def _ac_conditions(
             when="at",
             place=_circuit_words(tree, unit, site),
             tail=f". {_doubt_words(ac) if in_doubt else ''}"
-            f"{_carries_words(unit, feed, port)}{_neighbour_words(assessment, unit, tree)}",
+            f"{_carries_words(unit, feed, port)}{_neighbour_words(assessment, unit, site, tree)}",
             value=None if port is None else port.draw_w,
             limit=unit.feed_limit_w,
             measure="W",
@@ -158,45 +161,63 @@ def _doubt_words(ac: Leg) -> str:
     return f"The signs contradict each other: {_first(ac.evidence_against)}, yet {_first(ac.evidence_for)}. "
 
 
-def _neighbour_words(assessment: SiteAssessment, unit: UnitAssessment, tree: Tree) -> str:
-    """Return what the other units on the same circuit say of it: they make a circuit probable, or not."""
+def _neighbour_words(assessment: SiteAssessment, unit: UnitAssessment, site: Site, tree: Tree) -> str:
+    """Return what the other units on the same circuit say of it: they make a circuit probable, or not.
+
+    Units are read one after the other: what was read before ours went, or came back since, tells nothing of its plug;
+    nor does a unit behind a UPS, or with a second circuit.
+    """
     circuits = tree.circuits_of(unit.unit)
-    if len(circuits) != 1:
-        return ""
     own = leg_of(unit, LOCAL_AC)
-    since_s = 0.0 if own is None or own.since_s is None else own.since_s
+    if len(circuits) != 1 or own is None:
+        return ""
+    lost_s = assessment.time_s if own.seen_s is None else own.seen_s
     lost: list[str] = []
     have: list[str] = []
+    for_long: list[str] = []
+    back: list[str] = []
     again: list[str] = []
     unread: list[str] = []
     for name in tree.units_on(circuits[0]):
         other = assessment.unit(name)
         ac = None if other is None or name == unit.unit else leg_of(other, LOCAL_AC)
-        if other is None or ac is None:
+        if other is None or ac is None or any(one.source != circuits[0] for one in site.units[name].supplies):
             continue
         if ac.availability is Availability.LOST:
             lost.append(name)
-        elif ac.availability in _THERE:
-            # units are read one after the other: what was read before ours went, or came back since, tells nothing
-            # of this unit's plug
-            if other.read_s is None or other.read_s < since_s:
-                unread.append(name)
-            elif own is not None and own.since_s is not None and ac.since_s is not None and ac.since_s >= since_s:
-                again.append(name)
+        elif ac.availability in _THERE and ac.seen_s is not None:
+            if ac.seen_s >= lost_s:
+                lasts = _last_read_s(assessment, unit) >= ac.seen_s + COMING_BACK_S
+                (for_long if lasts else again if ac.again else back).append(name)
             else:
-                have.append(name)
+                (unread if other.read_s is None or other.read_s < lost_s else have).append(name)
     if have:
         verb = "has" if len(have) == 1 else "have"
         return f" {list_text(have)} on the same circuit still {verb} AC: see this unit's own supply and plug first."
+    if for_long:
+        verb = "has" if len(for_long) == 1 else "have"
+        said = f" {list_text(for_long)} on the same circuit {verb} had AC for more than 5 minutes"
+        return f"{said}: see this unit's own supply and plug first."
     if again:
         verb = "has" if len(again) == 1 else "have"
         return f" {list_text(again)} on the same circuit {verb} it again: it is probably coming back here too."
+    if back:
+        verb = "has" if len(back) == 1 else "have"
+        said = f" {list_text(back)} on the same circuit {verb} AC now: it may be coming back here too"
+        return f"{said}; if it does not, see this unit's own supply and plug."
     if lost:
         return f" {list_text(lost)} on the same circuit lost it too: the circuit is probably out."
     if unread:
         verb = "has" if len(unread) == 1 else "have"
         return f" {list_text(unread)} on the same circuit {verb} not been read since."
     return " It is the only unit that tells of this circuit: supply, plug or circuit."
+
+
+def _last_read_s(assessment: SiteAssessment, unit: UnitAssessment) -> float:
+    """Return when the unit, or else its feeder, was last heard of it [s since the epoch]."""
+    feeder = None if unit.fed_by is None else assessment.unit(unit.fed_by)
+    heard = [one.read_s for one in (unit, feeder) if one is not None and not one.stale and one.read_s is not None]
+    return min(heard, default=0.0)
 
 
 def _consequence(assessment: SiteAssessment, unit: UnitAssessment, source: str, site: Site, tree: Tree) -> str:

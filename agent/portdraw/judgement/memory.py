@@ -16,11 +16,19 @@ _USABLE = (Outcome.ANSWERED, Outcome.PARTIAL)
 
 @dataclass(frozen=True)
 class LegMemory:
-    """How a leg stood, and since when; None: already so when it was first read."""
+    """How a leg stood, and since when; None: already so when it was first read.
+
+    `known` is how it stood when that was last known (None: never), `known_since_s` since when: a loss outlasts a time
+    without readings. `seen_s` and `again` as in `Leg`.
+    """
 
     availability: Availability
     carrying: Carrying
     since_s: float | None
+    known: Availability | None = None
+    known_since_s: float | None = None
+    seen_s: float | None = None
+    again: bool = False
 
 
 @dataclass(frozen=True)
@@ -73,13 +81,48 @@ def fresh(memory: Memory, unit: str, time_s: float, every_s: float) -> UnitObser
 def remember_leg(memory: Memory, unit: str, leg: Leg, time_s: float) -> tuple[Leg, LegMemory]:
     """Return the leg with since when it stands as it does, and what to remember of it."""
     before = memory.legs.get((unit, leg.name))
+    known = None if before is None else before.known
+    lost = leg.availability is Availability.LOST
     if before is None:
         since_s = None
     elif (before.availability, before.carrying) == (leg.availability, leg.carrying):
-        since_s = before.since_s
+        since_s = _not_later(before.since_s, time_s)
+    elif before.availability is Availability.UNKNOWN and (known is None or (lost and known is Availability.LOST)):
+        # never known before, or lost all the while as far as anybody knows
+        since_s = _not_later(before.known_since_s, time_s)
     else:
         since_s = time_s
-    return replace(leg, since_s=since_s), LegMemory(leg.availability, leg.carrying, since_s)
+    told = leg.availability is not Availability.UNKNOWN
+    goes_on = before is not None and (
+        not told
+        or (lost and known is Availability.LOST)
+        or (_is_there(leg.availability) and _is_there(before.availability))
+    )
+    seen_s = _not_later(before.seen_s, time_s) if before is not None and goes_on else time_s
+    again = (
+        _is_there(leg.availability)
+        and before is not None
+        and (before.again if goes_on else known is Availability.LOST)
+    )
+    kept = LegMemory(
+        leg.availability,
+        leg.carrying,
+        since_s,
+        known=leg.availability if told else known,
+        known_since_s=since_s if told else (None if before is None else before.known_since_s),
+        seen_s=seen_s,
+        again=again,
+    )
+    return replace(leg, since_s=since_s, seen_s=seen_s if told else None, again=again), kept
+
+
+def _is_there(availability: Availability) -> bool:
+    return availability in (Availability.PROVEN, Availability.BELIEVED)
+
+
+def _not_later(since_s: float | None, time_s: float) -> float | None:
+    """Return a remembered time, now at the latest: the machine's clock may have been set back since."""
+    return None if since_s is None else min(since_s, time_s)
 
 
 def remember_denied(before: DeniedMemory | None, count: int, time_s: float) -> DeniedMemory:
