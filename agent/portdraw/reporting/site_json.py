@@ -135,12 +135,13 @@ def health_json(health: AgentHealth, now_s: float) -> dict[str, Json]:
     return {
         "alive": True,
         "version": health.version,
+        "emulated": health.emulated,
         "ready": health.ready,
         "why_not_ready": plain(health.why_not_ready),
-        "uptime_s": max(0.0, now_s - health.started_s),
+        "uptime_s": max(0.0, round(now_s - health.started_s, 1)),
         "cycles": health.cycles,
-        "cycle_age_s": _age(health.last_cycle_s, now_s),
-        "cycle_took_s": known(health.last_cycle_took_s),
+        "cycle_age_s": _rounded(_age(health.last_cycle_s, now_s), 1),
+        "cycle_took_s": _rounded(known(health.last_cycle_took_s), 3),
         "overdue_units": [plain(unit) for unit in health.overdue_units],
         "clock_note": plain(health.clock_note),
         "history": {"ok": health.history_ok, "error": plain(health.history_error)},
@@ -149,6 +150,10 @@ def health_json(health: AgentHealth, now_s: float) -> dict[str, Json]:
             for receiver in health.receivers
         ],
     }
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    return None if value is None else round(value, digits)
 
 
 def _age(read_s: float | None, now_s: float) -> float | None:

@@ -113,6 +113,7 @@ class Agent:
             why_not_ready=why_not_ready,
             late_after_s=max(60.0, 4 * self._every_s),
             clock_note=self._clock_watch.note,
+            emulated=self._parts.emulated,
         )
 
     def now_s(self) -> float:

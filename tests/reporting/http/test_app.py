@@ -70,6 +70,23 @@ def words(page: str) -> str:
     return re.sub(r"\s+", " ", bare.replace("&#39;", "'").replace("\N{NO-BREAK SPACE}", " "))
 
 
+def test_before_the_first_cycle_an_emulated_site_says_so() -> None:
+    told = SampleSource(None, replace(healthy(), emulated=True))
+    page = client(told).get("/").text
+    assert "EMULATED Every figure here comes from a rehearsal." in words(page)
+    assert "<title>EMULATED " in page
+    assert client(told).get("/health").json()["emulated"] is True
+    assert "EMULATED" not in client(source(None)).get("/").text
+
+
+def test_health_has_no_digits_that_nobody_measured() -> None:
+    state = replace(
+        healthy(), started_s=NOW_S - 1.23456789, last_cycle_s=NOW_S - 4.98765, last_cycle_took_s=0.04123456
+    )
+    told = client(SampleSource(None, state)).get("/health").json()
+    assert (told["uptime_s"], told["cycle_age_s"], told["cycle_took_s"]) == (1.2, 5.0, 0.041)
+
+
 @pytest.mark.parametrize("path", [*PATHS, "/nothing", "/" + "a" * 3000, "/unit/nobody"])
 @pytest.mark.parametrize("method", ["GET", "HEAD", "POST"])
 def test_every_answer_carries_the_safe_headers(path: str, method: str) -> None:

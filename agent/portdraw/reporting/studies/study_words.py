@@ -14,14 +14,14 @@ from portdraw.reporting.studies.site_study import FailureRow, Grade, SiteStudy, 
 from portdraw.reporting.wording import age, limit, watts
 
 WHEN = {
-    Case.TYPICAL: "by day",
+    Case.TYPICAL: "on a typical day",
     Case.NIGHT: "at night",
     Case.FROST_NIGHT: "on a frost night",
     Case.STARTUP: "while all start up",
     Case.MAXIMUM: "with all at maximum",
 }
 HEADS = {
-    Case.TYPICAL: "day",
+    Case.TYPICAL: "typical",
     Case.NIGHT: "night",
     Case.FROST_NIGHT: "frost",
     Case.STARTUP: "start-up",
