@@ -180,12 +180,15 @@ class Sweep:
 
         What a unit without units below it asks depends on how it stands alone: such answers are kept.
         """
-        unit, standing = self._network.units[at], self._standing(at)
+        return self.answer(self._network.units[at], self._standing(at))
+
+    def answer(self, unit: NetUnit, standing: Standing) -> Demand:
+        """The same for a unit that stands so."""
         if standing.leg is CarriedBy.NONE:
             return _dead(len(unit.feeds))
         if unit.feed_ports or self._following or self._outage.off_ports or self._outage.unsure_ports:
             return self._worked_out(unit, standing)
-        answers = self._kept.setdefault(at, [])
+        answers = self._kept.setdefault(unit.index, [])
         classes = tuple(self._standing(feed.feeder).grant.classes[feed.at] for feed in unit.feeds)
         for stood, granted, answer in answers:
             if stood == standing and granted == classes:
@@ -216,11 +219,12 @@ class Sweep:
             found = held_to_limit(unit, standing, ports, asks, bounds=self._bounds)
             if standing.open_leg and self._bounds:
                 found = all_open(found, load, asks)
-        if not unit.feeds:
-            return found
-        return found._replace(
-            feeds=tuple(self._ask(unit, standing, found, place) for place in range(len(unit.feeds)))
-        )
+        return self.with_asks(unit, standing, found) if unit.feeds else found
+
+    def with_asks(self, unit: NetUnit, standing: Standing, found: Demand) -> Demand:
+        """The same with what the unit asks of its feeders."""
+        asked = [self._ask(unit, standing, found, place) for place in range(len(unit.feeds))]
+        return found._replace(feeds=tuple(asked))
 
     def _ask(self, unit: NetUnit, standing: Standing, demand: Demand, place: int) -> FeedAsk:
         state = standing.feeds[place]

@@ -5,18 +5,25 @@ The state is solved once; each failure is an overlay over it that works out only
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
 
-from portdraw.powerflow.failure import Failure, all_unbacked_ac, circuit_pairs, single_failures
-from portdraw.powerflow.failure_reader import Base, FailureReader
+from portdraw.powerflow.failure import Failure, FailureKind, all_unbacked_ac, circuit_pairs, single_failures
+from portdraw.powerflow.failure_merge import merged, result_by_part, result_of_whole
+from portdraw.powerflow.failure_reader import Base, Effect, EffectReader
 from portdraw.powerflow.failure_result import FailureResult, Place
-from portdraw.powerflow.load import DARK, MAY, Load
+from portdraw.powerflow.leaf_change import LeafChange
+from portdraw.powerflow.load import DARK, MAY, SURE, Load
 from portdraw.powerflow.network import Network
+from portdraw.powerflow.site_part import PartFailure, Splitter
 from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.solve import solve, solve_after
 from portdraw.powerflow.source_load import on_battery
 from portdraw.powerflow.state import NOTHING_OUT, Outage
+
+Progress = Callable[[int, int], None]
+_TOLD_EVERY = 100  # failures
+_NEVER_TWICE = frozenset({FailureKind.PAIR, FailureKind.UNIT, FailureKind.CONTROLLER_RESTART})
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,16 +62,17 @@ def base_state(network: Network, load: Load, outage: Outage = NOTHING_OUT) -> Ba
     dark: list[Place] = []
     may: list[Place] = []
     for unit in network.units:
-        for port in unit.ports:
+        at = unit.index
+        for port in () if _all_lit(bounds, at) else unit.ports:
             if port.device is None or port.off:
                 continue
-            state = bounds.device_state(unit.index, port.at)
+            state = bounds.device_state(at, port.at)
             if state == DARK:
-                dark.append((unit.index, port.at))
+                dark.append((at, port.at))
             elif state == MAY:
-                may.append((unit.index, port.at))
+                may.append((at, port.at))
     battery = tuple(name for name in network.site.ups if on_battery(likely, name))
-    return Base(likely, bounds, frozenset(dark), frozenset(may), battery)
+    return Base(likely, bounds, frozenset(dark), frozenset(may), battery, Splitter(network), LeafChange(likely))
 
 
 def study_failures(
@@ -74,34 +82,59 @@ def study_failures(
     *,
     pairs: bool = False,
     failures: Iterable[Failure] | None = None,
+    progress: Progress | None = None,
 ) -> FailureStudy:
-    """Every single failure, then all unbacked AC, then with `pairs` every two circuits; or the `failures` given."""
+    """Every single failure, then all unbacked AC, then with `pairs` every two circuits; or the `failures` given.
+
+    `progress` is told now and then how many of how many are done.
+    """
     base = base_state(network, load, outage)
-    wanted = _all(network, outage, pairs) if failures is None else failures
-    return FailureStudy(load, base, tuple(_each(base, wanted)))
-
-
-def _each(base: Base, failures: Iterable[Failure]) -> Iterator[FailureResult]:
-    """A feeder port that fails takes what its cable takes but for the data, so that the answer is read off that."""
-    last: FailureResult | None = None
-    for failure in failures:
-        if last is not None and last.failure.outage is failure.outage and not last.dark_unit_numbers:
-            last = replace(last, failure=failure, unreachable_numbers=())
-        else:
-            last = study_one(base, failure)
-        yield last
+    wanted = tuple(_all(network, outage, pairs) if failures is None else failures)
+    found: list[FailureResult] = []
+    for failure in wanted:
+        found.append(study_one(base, failure))
+        if progress is not None and (len(found) % _TOLD_EVERY == 0 or len(found) == len(wanted)):
+            progress(len(found), len(wanted))
+    return FailureStudy(load, base, tuple(found))
 
 
 def study_one(base: Base, failure: Failure, *, whole: bool = False) -> FailureResult:
     """One failure. `whole` works every unit out anew instead of the touched ones; the result is the same."""
-    likely = _after(base.likely, failure, whole)
-    bounds = likely if base.bounds is base.likely else _after(base.bounds, failure, whole)
-    return FailureReader(base, failure, likely, bounds).result()
+    parts = None if whole else base.splitter.parts(failure)
+    if parts is not None:
+        return result_by_part(base, failure, merged([_effect_in(base, failure, part) for part in parts]))
+    gap, likely = _after(base.likely, failure.outage, failure.hit, failure.after, whole)
+    bounds = likely
+    if base.bounds is not base.likely:
+        _, bounds = _after(base.bounds, failure.outage, failure.hit, failure.after, whole)
+    return result_of_whole(base, failure, EffectReader(base, gap, likely, bounds).effect(), likely, bounds)
+
+
+def _effect_in(base: Base, failure: Failure, part: PartFailure) -> Effect:
+    """What a failure does in one part of the site; kept where another failure may do the same."""
+    found = base.effects.get(part)
+    if found is not None:
+        return found
+    lost, after = part.outage(), part.outage_after()
+    direct = None
+    if after is None and base.leaves.applies and base.bounds is base.likely:
+        direct = base.leaves.solve(lost, base.likely.outage.plus(lost), part.hit)
+    if direct is not None:
+        found = EffectReader(base, direct, direct, direct).effect()
+    else:
+        gap, likely = _after(base.likely, lost, part.hit, after, whole=False)
+        bounds = likely
+        if base.bounds is not base.likely:
+            _, bounds = _after(base.bounds, lost, part.hit, after, whole=False)
+        found = EffectReader(base, gap, likely, bounds).effect()
+    if failure.kind not in _NEVER_TWICE or (failure.kind is FailureKind.PAIR and len(part.hit) < 2):
+        base.effects[part] = found
+    return found
 
 
 def solution_after(base: Base, failure: Failure) -> Solution:
     """The likely figures of the state that a failure leaves."""
-    return _after(base.likely, failure, whole=False)
+    return _after(base.likely, failure.outage, failure.hit, failure.after, whole=False)[1]
 
 
 def _all(network: Network, outage: Outage, pairs: bool) -> Iterator[Failure]:
@@ -113,18 +146,27 @@ def _all(network: Network, outage: Outage, pairs: bool) -> Iterator[Failure]:
         yield from circuit_pairs(network, outage)
 
 
-def _after(base: Solution, failure: Failure, whole: bool) -> Solution:
-    gap = solve_after(base, failure.outage, failure.hit, whole=whole)
-    if failure.after is None:
-        return gap
+def _all_lit(solution: Solution, at: int) -> bool:
+    """Whether every device of a unit has power."""
+    if solution.power(at) != SURE or not solution.standing(at).gives or any(solution.ports_gone(at)):
+        return False
+    return min(solution.load.units[at].status, default=SURE) == SURE
+
+
+def _after(
+    base: Solution, lost: Outage, hit: frozenset[int], after: Outage | None, whole: bool
+) -> tuple[Solution, Solution]:
+    """The state while generators start, and the one when they carry; the same where none does."""
+    gap = solve_after(base, lost, hit, whole=whole)
+    if after is None:
+        return gap, gap
     # a generator has taken over by now: what was shed while it started stays off, as long as its unit stayed on
     off = {at: gap.demand(at).cut | gap.shed_before(at) for at in gap.touched if gap.power(at) != DARK}
     shed = {at: ports for at, ports in off.items() if ports}
-    more = failure.after.plus(Outage(off_ports=shed))
-    found = solve_after(base, more, failure.hit | set(shed), whole=whole)
+    found = solve_after(base, after.plus(Outage(off_ports=shed)), hit | set(shed), whole=whole)
     for at, ports in shed.items():
         found.shed[at] = found.shed_before(at) | ports
-    return found
+    return gap, found
 
 
 def _names(network: Network, places: Iterable[Place]) -> tuple[str, ...]:

@@ -48,9 +48,10 @@ class Solution:
         self._demands: dict[int, Demand] = {}
         self._powers: dict[int, int] = {}
         # a base is whole: an overlay reads all that it did not work out anew from there
-        self._base_standings: dict[int, Standing] = {} if base is None else base._whole()._standings
-        self._base_demands: dict[int, Demand] = {} if base is None else base._whole()._demands
-        self._base_powers: dict[int, int] = {} if base is None else base._whole()._powers
+        whole = self if base is None else base._whole()
+        self._base_standings: dict[int, Standing] = whole._standings
+        self._base_demands: dict[int, Demand] = whole._demands
+        self._base_powers: dict[int, int] = whole._powers
         self.shed: dict[int, frozenset[int]] = {}
         self.answers: Kept = {}
         self.kept: dict[int, tuple[tuple[float, float], ...]] = {}
@@ -74,6 +75,10 @@ class Solution:
         self._powers = {**self._base_powers, **self._powers}
         self._base_standings, self._base_demands, self._base_powers = {}, {}, {}
         self._base = None
+
+    def keep(self, at: int, standing: Standing, demand: Demand, power: int) -> None:
+        """Take over how a unit was worked out."""
+        self._standings[at], self._demands[at], self._powers[at] = standing, demand, power
 
     @property
     def found_demands(self) -> dict[int, Demand]:
@@ -125,8 +130,11 @@ class Solution:
     def ports_gone(self, at: int) -> tuple[frozenset[int], frozenset[int]]:
         """Ports of a unit that are off, shed, refused or without enough volts: surely, and those that may be."""
         demand, refused = self.demand(at), self.standing(at).grant.refused
-        surely = demand.cut | demand.dropped | refused | self.outage.off_ports.get(at, NO_PORTS)
-        return surely, demand.may_cut | demand.may_drop
+        surely, perhaps = demand.cut, demand.may_cut
+        if demand.dropped or demand.may_drop:
+            surely, perhaps = surely | demand.dropped, perhaps | demand.may_drop
+        off = self.outage.off_ports.get(at, NO_PORTS)
+        return (surely | refused | off if refused or off else surely), perhaps
 
     def device_state(self, at: int, port: int) -> int:
         """Whether a device has power: DARK, MAY or SURE."""

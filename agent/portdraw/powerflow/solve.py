@@ -188,12 +188,18 @@ class _Work:
                 continue
             found._standings[at] = now
             changed.add(at)
-            off = self._outage.off_ports.get(at) != base.outage.off_ports.get(at)
-            off = off or self._outage.unsure_ports.get(at) != base.outage.unsure_ports.get(at)
-            if off or now.gives != before.gives or now.grant is not before.grant:
-                for port in self._units[at].feed_ports:
+            ports = self._units[at].feed_ports
+            if ports and (now.gives != before.gives or now.grant is not before.grant or self._ports_differ(at, base)):
+                for port in ports:
                     heapq.heappush(waiting, -port.child)
         return changed
+
+    def _ports_differ(self, at: int, base: Solution) -> bool:
+        """Whether other ports of a unit are off, or may be, than before."""
+        now, was = self._outage, base.outage
+        if now.off_ports is was.off_ports and now.unsure_ports is was.unsure_ports:
+            return False
+        return now.off_ports.get(at) != was.off_ports.get(at) or now.unsure_ports.get(at) != was.unsure_ports.get(at)
 
     def _standing(self, at: int, before: Standing | None) -> Standing:
         load = self._load
@@ -209,7 +215,7 @@ class _Work:
         if base is None or len(changed) == len(self._units):
             sweep.whole(range(len(self._units)))
             return set(found._demands)
-        cluster = sweep.cluster(changed, base.standing)
+        cluster = sweep.cluster(changed, base.standing) if self._network.volts_shared else None
         if cluster is not None:
             sweep.whole(cluster)
             return {at for at in cluster if found._demands[at] != base.demand(at)} | changed

@@ -69,20 +69,23 @@ def standing_of(
             static_grant(unit), frozenset(), False, False,
         )  # fmt: skip
     supplies = tuple(
-        source not in outage.sources and (unit.index, at) not in outage.supplies
-        for at, source in enumerate(unit.sources)
+        [
+            source not in outage.sources and (unit.index, at) not in outage.supplies
+            for at, source in enumerate(unit.sources)
+        ]
     )
-    feeds = tuple(_feed_state(network, outage, unit, place, above) for place in range(len(unit.feeds)))
-    first = next((place for place, state in enumerate(feeds) if state), -1)
-    leg = _leg(unit, any(supplies), first >= 0)
+    ac = True in supplies
+    feeds = tuple([_feed_state(network, outage, unit, place, above) for place in range(len(unit.feeds))])
+    first = next((place for place, state in enumerate(feeds) if state), -1) if feeds else -1
+    leg = _leg(unit, ac, first >= 0)
     restarted = before is not None and _restarts(unit, before, leg, first)
     budget_w, most_w = _budgets(network, outage, unit, leg, supplies, first, above)
     gives = leg is not CarriedBy.NONE and unit.index not in outage.controllers
-    others = any(supplies) or sum(state > 0 for state in feeds) > 1
-    open_leg = leg in (CarriedBy.FEED, CarriedBy.EITHER) and feeds[first] == 1 and others
+    open_leg = leg is not CarriedBy.AC and first >= 0 and feeds[first] == 1
+    open_leg = open_leg and (ac or sum(state > 0 for state in feeds) > 1)
     if open_leg:
         grant, newcomers = static_grant(unit), frozenset[int]()
-        most_w = max(most_w, _on_ac_w(unit, supplies)) if any(supplies) else most_w
+        most_w = max(most_w, _on_ac_w(unit, supplies)) if ac else most_w
     else:
         grant, newcomers = _grant(network, load, granted_w, outage, unit, budget_w, None if restarted else before)
     return Standing(leg, supplies, feeds, first, gives, budget_w, most_w, grant, newcomers, restarted, open_leg)
@@ -137,19 +140,21 @@ def _budgets(
     """Watts that the unit may give, everything undeclared on the worse and on the better side."""
     if leg is CarriedBy.NONE:
         return (0.0, 0.0)
+    if leg is CarriedBy.AC:
+        on_ac_w = _on_ac_w(unit, supplies)
+        return (on_ac_w, on_ac_w)
     found: list[float] = []
     most: list[float] = []
     if leg is not CarriedBy.FEED:
         on_ac_w = _on_ac_w(unit, supplies)
         found.append(on_ac_w)
         most.append(on_ac_w)
-    if leg is not CarriedBy.AC:
-        feed = unit.feeds[first]
-        classes = above(feed.feeder).grant.classes[feed.at]
-        pd_w = outage.granted_pd_w.get((unit.index, first), class_watts_at_pd(classes))
-        on_feed_w = _on_feed_w(network, unit, first, pd_w)
-        found.append(on_feed_w)
-        most.append(on_feed_w + (unit.own_w - unit.own_least_w) * unit.fed_efficiency)
+    feed = unit.feeds[first]
+    classes = above(feed.feeder).grant.classes[feed.at]
+    pd_w = outage.granted_pd_w.get((unit.index, first), class_watts_at_pd(classes))
+    on_feed_w = _on_feed_w(network, unit, first, pd_w)
+    found.append(on_feed_w)
+    most.append(on_feed_w + (unit.own_w - unit.own_least_w) * unit.fed_efficiency)
     together = unit.prefers == "shared" and len(most) > 1
     return (min(found), sum(most) if together else max(most))
 
