@@ -134,7 +134,12 @@ def _effect_in(base: Base, failure: Failure, part: PartFailure) -> Effect:
 
 def solution_after(base: Base, failure: Failure) -> Solution:
     """The likely figures of the state that a failure leaves."""
-    return _after(base.likely, failure.outage, failure.hit, failure.after, whole=False)[1]
+    return state_after(base.likely, failure)
+
+
+def state_after(before: Solution, failure: Failure) -> Solution:
+    """The state that a failure leaves, of one that is solved; where a generator takes over, with it."""
+    return _after(before, failure.outage, failure.hit, failure.after, whole=False)[1]
 
 
 def _all(network: Network, outage: Outage, pairs: bool) -> Iterator[Failure]:

@@ -15,6 +15,7 @@ from dataclasses import replace
 from portdraw.plan.load_case import Case
 from portdraw.plan.site import Site
 from portdraw.powerflow.failure import FailureKind, all_unbacked_ac, single_failures
+from portdraw.powerflow.failure_result import Place
 from portdraw.powerflow.fit_result import (
     STEADY,
     Fit,
@@ -270,9 +271,16 @@ class _Study:
         own = after.device_state(at, port.at)
         if own == SURE or port.refused or (own != DARK and not may):
             return
-        place = [(at, port.at)]
-        dark, perhaps = (place, []) if own == DARK else ([], place)
-        if state.failure is None or judged(self._network, state.failure, after, dark, perhaps, None, "").broken_by:
+        place = ((at, port.at),)
+        parts: tuple[tuple[Place, ...], ...] = (place,)
+        dark, perhaps = (parts, ()) if own == DARK else ((), parts)
+        standing = after.standing(at)
+        no_leg = standing.leg is CarriedBy.NONE and (after.power(at) == DARK or not standing.gives)
+        out_of_legs = (at,) if no_leg else ()
+        if (
+            state.failure is None
+            or judged(self._network, state.failure, out_of_legs, dark, perhaps, None, "").broken_by
+        ):
             where = f"{port.where(self._network.units[at])}: "
             why = next((line for line in after.demand(at).reasons if line.startswith(where)), "")
             because = f": {why.removeprefix(where)}" if why else ""

@@ -11,8 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from portdraw.powerflow.failure import Failure, FailureKind
-from portdraw.powerflow.failure_reader import Base
-from portdraw.powerflow.failure_study import solution_after
+from portdraw.powerflow.failure_study import state_after
 from portdraw.powerflow.limit_state import limit_states
 from portdraw.powerflow.load import Load
 from portdraw.powerflow.network import Network
@@ -189,4 +188,4 @@ def _after(base: Solution, failure: Failure | None, *, carried: bool) -> Solutio
         return base
     if not carried:
         return solve_after(base, failure.outage, failure.hit)
-    return solution_after(Base(base, base, frozenset(), frozenset(), ()), failure)
+    return state_after(base, failure)
