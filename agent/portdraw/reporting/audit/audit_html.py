@@ -12,7 +12,7 @@ from markupsafe import Markup
 from portdraw.reporting.audit.audit import Audit
 from portdraw.reporting.audit.audit_rows import AuditEvent, AuditFinding, DriftRow, PortRow, UnitRow, Weight
 from portdraw.reporting.audit.charts import bar_tops, port_bar, unit_chart
-from portdraw.reporting.audit.loss_rows import counts_plan
+from portdraw.reporting.audit.loss_rows import counts_plan, dark_words
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.wording import UNKNOWN, age, figure, known, limit, zone
 
@@ -57,6 +57,7 @@ def audit_html(audit: Audit) -> str:
         lasted=_lasted,
         sign=_sign,
         kind=_kind,
+        dark_words=dark_words,
     )
     found = audit.findings()
     return templates.get_template(
