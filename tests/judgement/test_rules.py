@@ -5,7 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from tests.judgement.scene import EVERY_S, NIGHT_S, answers, changed, delivering, ferry_terminal, record, silence
+from tests.judgement.scene import (
+    EVERY_S,
+    NIGHT_S,
+    answers,
+    changed,
+    delivering,
+    ferry_terminal,
+    record,
+    silence,
+    with_what_fails_next,
+)
 
 from portdraw.judgement.alarm import AlarmKind, Severity
 from portdraw.judgement.assessment import Availability, SiteAssessment
@@ -194,10 +204,10 @@ def test_a_unit_that_answers_and_tells_no_watts_is_not_fine() -> None:
     assert text(untold).startswith(
         "ticket-hall (above the counters, ticket hall) answers but has told no watts since 22:06"
     )
-    assert seen.headline.startswith("ticket-hall tells no watts; ")
-    ahead = {loss.what: loss.assumed for loss in seen.next_losses}
+    assert seen.headline.startswith("ticket-hall tells no watts")
+    ahead = {one.what: one.outlooks[0].assumed for one in with_what_fails_next(SITE, seen).next_failures}
     assert ahead["all local AC without a generator"] == ("ticket-hall",)
-    assert ahead["circuit quay-3"] == ()
+    assert ahead["supply of ticket-hall (hall-2)"] == ("ticket-hall",)
 
 
 def test_local_ac_in_doubt_is_said_as_doubt() -> None:

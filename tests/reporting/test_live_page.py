@@ -206,7 +206,7 @@ def test_the_look_of_the_address_goes_along_and_wins_over_the_systems(
     paper = "getComputedStyle(document.body).backgroundColor"
     page.goto(running.address)
     light = page.evaluate(paper)
-    page.click("text=dark")
+    page.click("a:text-is('dark')")
     dark = page.evaluate(paper)
     assert dark != light
     page.click("text=wall")

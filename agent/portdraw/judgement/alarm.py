@@ -42,6 +42,7 @@ class AlarmKind(StrEnum):
     READING_STALE = "reading-stale"
     CREDENTIALS_REFUSED = "credentials-refused"
     WATTS_UNTOLD = "watts-untold"
+    NEXT_FAILURE_UNSAFE = "next-failure-unsafe"
     DRIFT = "drift"
 
 

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from math import isnan
 
 from portdraw.judgement.alarm import Alarm
+from portdraw.judgement.next_failure import Finding, NextFailure
 from portdraw.observation.record import Basis, PortState
 from portdraw.observation.unit_observation import Outcome
 
@@ -121,42 +121,13 @@ class UnitAssessment:
 
 
 @dataclass(frozen=True)
-class NextLoss:
-    """What a single loss (or the loss of all unbacked AC) would ask of the limit that it loads most.
-
-    `need_w` is None when it can't be computed, and `reason` says why: that counts as the worst, never as fine.
-    `assumed` names the units whose draw is not known, so that the largest planned watts stand for it.
-    `keep_percent` of the limit is to be kept free after a failure, by the site's policy.
-    """
-
-    what: str
-    limit: str
-    need_w: float | None
-    limit_w: float | None
-    moved_units: tuple[str, ...]
-    reason: str = ""
-    assumed: tuple[str, ...] = ()
-    keep_percent: float = 0.0
-
-    @property
-    def is_tight(self) -> bool:
-        """True where it fits, but leaves less than is to be kept after a failure."""
-        if self.short_w != 0.0 or self.need_w is None or self.limit_w is None:
-            return False
-        return self.need_w > self.limit_w * (1 - self.keep_percent / 100)
-
-    @property
-    def short_w(self) -> float | None:
-        """Watts that are lacking, 0.0 when it fits, None when unknown."""
-        if self.need_w is None or self.limit_w is None:
-            return None
-        short_w = self.need_w - self.limit_w
-        return None if isnan(short_w) else max(0.0, short_w)
-
-
-@dataclass(frozen=True)
 class SiteAssessment:
-    """The whole site at one moment."""
+    """The whole site at one moment.
+
+    `next_failures` are the failures that matter most, the worst first; `more_failures` is how many were studied
+    beside them, none of them worse. `findings` stand until the plan is changed. `tonight_rests_on` says what the load
+    of tonight is.
+    """
 
     time_s: float
     site: str
@@ -165,10 +136,13 @@ class SiteAssessment:
     night: bool
     margin_percent: float
     units: tuple[UnitAssessment, ...]
-    next_losses: tuple[NextLoss, ...]
+    next_failures: tuple[NextFailure, ...]
     alarms: tuple[Alarm, ...]
     headline: str
     cycle: int = 0
+    more_failures: int = 0
+    tonight_rests_on: str = ""
+    findings: tuple[Finding, ...] = ()
     by_name: dict[str, UnitAssessment] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

@@ -9,7 +9,6 @@ from portdraw.judgement.assessment import NOT_ASKED, Carrying, Leg, PortAssessme
 from portdraw.judgement.headline import headline
 from portdraw.judgement.leg_signs import leg_signs
 from portdraw.judgement.legs import LOCAL_AC, POE_FEED, legs_of
-from portdraw.judgement.losses_ahead import losses_ahead
 from portdraw.judgement.memory import (
     STALE_AFTER_POLLS,
     DeniedMemory,
@@ -64,7 +63,7 @@ def assess(
     emulated: bool,
     memory: Memory,
 ) -> tuple[SiteAssessment, Memory]:
-    """Return what is true of the site at a time, without alarms, and the memory for the next cycle.
+    """Return what is true of the site at a time, without alarms and what fails next, and the next cycle's memory.
 
     `observations` has the newest poll of each unit, whatever its outcome; `time_s` is seconds since the epoch,
     `every_s` the poll interval [s]. Of a unit that did not answer the last answer counts while it is fresh.
@@ -96,7 +95,7 @@ def assess(
         night=is_night(site, time_s),
         margin_percent=site.policy.margin_percent,
         units=units,
-        next_losses=losses_ahead(site, tree, units, case),
+        next_failures=(),
         alarms=(),
         headline="",
         cycle=cycle.memory.cycle,

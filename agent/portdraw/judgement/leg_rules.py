@@ -9,8 +9,8 @@ from portdraw.judgement.alarm_rule import ALARM_RULES
 from portdraw.judgement.assessment import Availability, Carrying, Leg, PortAssessment, SiteAssessment, UnitAssessment
 from portdraw.judgement.condition import Condition, unjudged
 from portdraw.judgement.legs import FULL_TOLERANCE_PERCENT, FULL_TOLERANCE_W, LOCAL_AC, POE_FEED
-from portdraw.judgement.losses_ahead import leg_of
 from portdraw.judgement.port_rules import criticality
+from portdraw.judgement.unit_legs import leg_of
 from portdraw.judgement.wording import count_text, limit_text, list_text, place_text, watts_text
 from portdraw.plan.site import Port, Site
 from portdraw.plan.tree import Tree

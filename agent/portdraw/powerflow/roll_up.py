@@ -6,7 +6,7 @@ to its feed; that is solved by sweeps, from the leaves up and from the sources d
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence, Set
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from portdraw.electrical.cable import Refusal
@@ -51,39 +51,6 @@ def roll_up_draws(site: Site, tree: Tree, draws: Draws, lost_circuits: frozenset
     """The same for draws that are complete already."""
     legs = carrying_legs(site, tree, lost_circuits)
     return sweep(site, tree, draws, lost_circuits, legs, tree.order())
-
-
-def roll_up_change(
-    site: Site,
-    tree: Tree,
-    draws: Draws,
-    before: Mapping[str, UnitFlow],
-    lost_circuits: frozenset[str],
-    changed: Set[str],
-) -> tuple[dict[str, UnitFlow], frozenset[str]]:
-    """The same where only the circuits `changed` differ from a state `before`: the flows, and the units they touch.
-
-    Touched are the units on those circuits, all below them and all above; every other unit keeps its flow.
-    """
-    touched = {name for circuit in changed for name in tree.units_on(circuit)}
-    touched |= reach(touched, tree.children)
-    touched |= reach(touched, lambda name: [feeder for feeder, _ in tree.feeds_of(name)])
-    units = [name for name in tree.order() if name in touched]
-    legs = carrying_legs(site, tree, lost_circuits, units)  # every feeder of a touched unit is touched itself
-    others = {name: flow for name, flow in before.items() if name not in touched}
-    return sweep(site, tree, draws, lost_circuits, legs, units, others), frozenset(touched)
-
-
-def reach(start: Set[str], step: Callable[[str], Iterable[str]]) -> set[str]:
-    """Everything that repeated steps lead to, without the start unless a ring leads back to it."""
-    found: set[str] = set()
-    waiting = list(start)
-    while waiting:
-        for name in step(waiting.pop()):
-            if name not in found:
-                found.add(name)
-                waiting.append(name)
-    return found
 
 
 def live_supplies(site: Site, unit: Unit, lost_circuits: frozenset[str]) -> tuple[bool, ...]:

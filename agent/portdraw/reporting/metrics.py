@@ -10,7 +10,7 @@ from portdraw.observation.record import PortState
 from portdraw.observation.unit_observation import Outcome
 from portdraw.reporting.current import AgentHealth, Source
 from portdraw.reporting.metric_text import Samples, exposition, label_text
-from portdraw.reporting.wording import SHOWN_STATES, known, lacking_w
+from portdraw.reporting.wording import SHOWN_STATES, known
 
 LEG_LABELS = {"local AC": "ac", "PoE feed": "feed"}
 SECONDS_A_DAY = 86_400.0
@@ -54,12 +54,7 @@ def add_site(samples: Samples, site: SiteAssessment, now_s: float) -> None:
         written = label_text("unit", unit.unit)
         for port in unit.ports:
             ports.add(port, written)
-    for loss in site.next_losses:
-        labels = (name, loss.what, loss.limit)
-        samples.add("next_loss_need_watts", labels, loss.need_w)
-        samples.add("next_loss_limit_watts", labels, loss.limit_w)
-        samples.add("next_loss_short_watts", labels, lacking_w(loss))
-        samples.add("next_loss_known", labels, float(lacking_w(loss) is not None and not loss.assumed))
+    _add_failures(samples, name, site)
     # an alarm that is up comes before an older one of the same name that has returned
     for alarm in sorted(site.alarms, key=lambda alarm: alarm.state not in SHOWN_STATES):
         labels_of_alarm = (name, alarm.kind.value, alarm.unit, alarm.port or "", alarm.severity.value)
@@ -69,6 +64,23 @@ def add_site(samples: Samples, site: SiteAssessment, now_s: float) -> None:
         days = known(alarm.value)
         if alarm.kind is AlarmKind.DRIFT and alarm.measure == "days" and days is not None:
             samples.add("drift_to_limit_seconds", (name, alarm.unit, alarm.port or ""), days * SECONDS_A_DAY)
+
+
+def _add_failures(samples: Samples, name: str, site: SiteAssessment) -> None:
+    """Add what each failure that matters would do; before the first study there is nothing to say."""
+    if not site.next_failures:
+        return
+    samples.add("failures_studied", (name,), float(len(site.next_failures) + site.more_failures))
+    for failure in site.next_failures:
+        for outlook in failure.outlooks:
+            labels = (name, failure.what, outlook.load.value)
+            samples.add("failure_dark_devices", labels, float(len(outlook.dark)))
+            samples.add("failure_may_go_dark_devices", labels, float(len(outlook.may_go_dark)))
+            samples.add("failure_unsafe", labels, float(outlook.unsafe))
+            samples.add("failure_known", labels, float(outlook.known))
+            if outlook.limit:
+                samples.add("failure_headroom_watts", (*labels, outlook.limit), outlook.headroom_w)
+                samples.add("failure_limit_watts", (*labels, outlook.limit), outlook.limit_w)
 
 
 def _add_unit(samples: Samples, site: str, unit: UnitAssessment, now_s: float) -> None:

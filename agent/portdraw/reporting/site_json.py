@@ -8,12 +8,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from portdraw.judgement.alarm import Alarm
-from portdraw.judgement.assessment import Leg, NextLoss, PortAssessment, SiteAssessment, UnitAssessment
+from portdraw.judgement.assessment import Leg, PortAssessment, SiteAssessment, UnitAssessment
+from portdraw.judgement.next_failure import NextFailure, Outlook
 from portdraw.observation.record import Basis
 from portdraw.reporting.current import AgentHealth
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.unit_order import in_tree_order
-from portdraw.reporting.wording import iso, known, lacking_w, worst_first
+from portdraw.reporting.wording import iso, known
 
 Json = Mapping[str, "Json"] | Sequence["Json"] | str | float | int | bool | None
 FORMAT = 1
@@ -34,7 +35,13 @@ def site_json(site: SiteAssessment, now_s: float) -> dict[str, Json]:
         "margin_percent": known(site.margin_percent),
         "headline": plain(site.headline),
         "units": [unit_json(unit, site.timezone, now_s) for unit, _ in in_tree_order(site)],
-        "next_losses": [_loss(loss) for loss in worst_first(site.next_losses)],
+        "next_failures": [_failure(failure) for failure in site.next_failures],
+        "more_failures": site.more_failures,
+        "tonight_rests_on": plain(site.tonight_rests_on),
+        "findings": [
+            {"load": one.load.value, "what": plain(one.what), "sentence": plain(one.sentence, 600)}
+            for one in site.findings
+        ],
         "alarms": [alarm_json(alarm, site.timezone) for alarm in site.alarms],
     }
 
@@ -223,16 +230,33 @@ def _port(port: PortAssessment, timezone: str, now_s: float) -> dict[str, Json]:
     }
 
 
-def _loss(loss: NextLoss) -> dict[str, Json]:
-    short_w = lacking_w(loss)
-    why = plain(loss.reason) or "it can't be worked out"
+def _failure(failure: NextFailure) -> dict[str, Json]:
     return {
-        "what": plain(loss.what),
-        "limit": plain(loss.limit),
-        "need": _limit(loss.need_w, why),
-        "limit_can_give": _limit(loss.limit_w, why),
-        "short": _limit(short_w, why),
-        "moved_units": [plain(unit) for unit in loss.moved_units],
-        "planned_watts_stand_for": [plain(unit) for unit in loss.assumed],
-        "keep_percent": known(loss.keep_percent),
+        "what": plain(failure.what),
+        "kind": failure.kind.value,
+        "moved_units": [plain(unit) for unit in failure.moved_units],
+        "outlooks": [_outlook(outlook) for outlook in failure.outlooks],
+    }
+
+
+def _outlook(outlook: Outlook) -> dict[str, Json]:
+    why = plain(outlook.reason) or "this failure loads no limit more"
+    return {
+        "load": outlook.load.value,
+        "outcome": outlook.outcome.value,
+        "dark": [plain(name) for name in outlook.dark],
+        "may_go_dark": [plain(name) for name in outlook.may_go_dark],
+        "limit": plain(outlook.limit),
+        "limit_of": plain(outlook.subject),
+        "need": _limit(outlook.need_w, why),
+        "limit_can_give": _limit(outlook.limit_w, why),
+        "headroom": _limit(outlook.headroom_w, why),
+        "stay_over": [plain(name) for name in outlook.over],
+        "margin_used": outlook.tight,
+        "battery": plain(outlook.battery),
+        "battery_minutes": known(outlook.minutes),
+        "why": [plain(reason, 600) for reason in outlook.why],
+        "highest_criticality": outlook.highest,
+        "planned_watts_stand_for": [plain(unit) for unit in outlook.assumed],
+        "rests_on_undeclared": outlook.undeclared,
     }

@@ -23,7 +23,7 @@ from portdraw.reporting.metrics import site_registry
 from portdraw.service.clock import Clock
 from portdraw.service.clock_watch import ClockWatch
 from portdraw.service.cycle import Cycle, Drift, Hand
-from portdraw.service.days import close_days, drift_of, local_day
+from portdraw.service.days import close_days, drift_of, local_day, night_draws
 from portdraw.service.delivery import Delivery, queued
 from portdraw.service.poller import Poller
 from portdraw.service.site_catalogue import site_catalogue
@@ -169,7 +169,7 @@ class Agent:
         """Read every unit once, judge once, and let go of everything."""
         try:
             await self._poller.poll_all_once()
-            self._judge()
+            await self._judge()
             assert self._cycle.current is not None
             return self._cycle.current
         finally:
@@ -202,7 +202,7 @@ class Agent:
                 log.warning("not every unit has answered or timed out in the first round; judging what is there")
         due_s = self._clock.now_s()
         while True:
-            self._judge_safely()
+            await self._judge_safely()
             if not gc.get_freeze_count():
                 # plan, library and templates stay for good: a search for garbage in all of them would hold up polls
                 gc.collect()
@@ -214,22 +214,28 @@ class Agent:
                 due_s = now_s + self._every_s
             await asyncio.sleep(self._clock.wall_s(due_s - now_s))
 
-    def _judge_safely(self) -> None:
+    async def _judge_safely(self) -> None:
         """Judge; a fault of ours in one cycle must not end the watch, but nobody may take old news for fresh."""
         try:
-            self._judge()
+            await self._judge()
             self._fault = ""
         except Exception as error:
             log.exception("a cycle failed; the next one is tried")
             kind = type(error).__name__
             self._fault = f"the newest cycle failed inside the agent ({kind}); what is shown is of before"
 
-    def _judge(self) -> None:
+    async def _judge(self) -> None:
+        """Do one cycle. On a large site the study of failures runs in a thread, so that polls go on meanwhile."""
         began_s = asyncio.get_running_loop().time()
         if self._clock_watch.look():
             log.warning("%s", self._clock_watch.note)
         now_s = self._clock.now_s()
-        changes = self._cycle.run(now_s, self._trends if self._is_day_new(now_s) else None)
+        assessment = self._cycle.look(now_s, self._trends if self._is_day_new(now_s) else None)
+        if self._cycle.study_is_long:
+            study = await asyncio.to_thread(self._cycle.study, assessment)
+        else:
+            study = self._cycle.study(assessment)
+        changes = self._cycle.conclude(assessment, study)
         self._last_cycle_s = now_s
         self._last_cycle_took_s = asyncio.get_running_loop().time() - began_s
         if self._on_change is not None:
@@ -254,6 +260,7 @@ class Agent:
         try:
             close_days(self._history, now_s)
             found = drift_of(self._history, assessment, now_s)
+            self._cycle.tonight = night_draws(self._history, self._parts.site, now_s)
         except HistoryError as error:
             self._daily_error = str(error)
             self._daily_due_s = now_s + DAILY_AGAIN_S
@@ -276,7 +283,7 @@ class Agent:
         if cut_off:
             left.append(f"reading was cut off for {', '.join(cut_off)}")
         try:
-            self._judge()
+            await self._judge()
         except Exception:
             log.exception("the last cycle could not be kept")
             left.append("the readings since the last cycle were not kept")

@@ -16,9 +16,12 @@ from portdraw.judgement.alarm_book import AlarmBook, AlarmChange, Key
 from portdraw.judgement.assessment import SiteAssessment
 from portdraw.judgement.compare import assess
 from portdraw.judgement.condition import Condition, unjudged
+from portdraw.judgement.foresight import foreseen
+from portdraw.judgement.look_ahead import LARGE_UNITS, Ahead, AheadMemory, NightDraws, look_ahead
 from portdraw.judgement.memory import Memory
 from portdraw.judgement.rules import site_conditions
 from portdraw.observation.unit_observation import UnitObservation
+from portdraw.plan.load_case import case_now
 from portdraw.plan.site import Site
 from portdraw.plan.tree import Tree
 from portdraw.reporting.notify.alarm_message import alarm_message
@@ -33,6 +36,7 @@ _LEG_KINDS = (AlarmKind.LOCAL_AC_LOST, AlarmKind.POE_FEED_LOST)
 MOST_UNWRITTEN = 2400
 
 Drift = tuple[Condition, ...]
+Study = tuple[Ahead, AheadMemory]
 
 
 @dataclass(frozen=True)
@@ -62,7 +66,8 @@ class _News:
 class Cycle:
     """Holds what lasts from one cycle to the next. Not thread-safe: the event loop calls it.
 
-    `drift` is what the newest daily trends say, None while they were not worked out since the start.
+    `drift` is what the newest daily trends say, None while they were not worked out since the start; `tonight` the
+    load of tonight from the history, None while it has none. Without `studies` nothing is said of the next failure.
     """
 
     def __init__(
@@ -72,6 +77,7 @@ class Cycle:
         history: History | None,
         receivers: tuple[str, ...],
         emulated: bool,
+        studies: bool = True,
     ) -> None:
         self._site = site
         self._tree = Tree(site)
@@ -79,6 +85,8 @@ class Cycle:
         self._history = history
         self._receivers = receivers
         self._emulated = emulated
+        self._studies = studies
+        self._ahead = AheadMemory()
         self._memory = Memory()
         self._book = AlarmBook(site.site.timezone)
         self._newest: dict[str, UnitObservation] = {}
@@ -88,6 +96,7 @@ class Cycle:
         self._most_unwritten = max(MOST_UNWRITTEN, 2 * len(site.units))
         self._dropped = 0
         self.drift: Drift | None = None
+        self.tonight: NightDraws | None = None
         self.current: SiteAssessment | None = None
         self.history_error = ""
         self._restore()
@@ -114,7 +123,17 @@ class Cycle:
         return len(self._newest)
 
     def run(self, time_s: float, trends: Callable[[SiteAssessment], Drift | None] | None = None) -> list[AlarmChange]:
-        """Judge the site at `time_s` (site clock) and keep what came of it; return the alarms that changed.
+        """Do a whole cycle at `time_s` (site clock); return the alarms that changed."""
+        assessment = self.look(time_s, trends)
+        return self.conclude(assessment, self.study(assessment) if self._studies else None)
+
+    @property
+    def study_is_long(self) -> bool:
+        """Say whether the study of failures is too long for the event loop and belongs into a thread."""
+        return len(self._site.units) > LARGE_UNITS
+
+    def look(self, time_s: float, trends: Callable[[SiteAssessment], Drift | None] | None = None) -> SiteAssessment:
+        """Begin a cycle: say what is true of the site now.
 
         `trends`, where given, works the drift out anew before alarms are judged; None from it keeps what was known.
         """
@@ -124,6 +143,19 @@ class Cycle:
         if trends is not None:
             fresh = trends(assessment)
             self.drift = self.drift if fresh is None else fresh
+        return assessment
+
+    def study(self, assessment: SiteAssessment) -> Study:
+        """Work out what fails next. It changes nothing here and takes long on a large site: a thread may do it."""
+        case = case_now(self._site, assessment.time_s)
+        return look_ahead(self._site, self._tree, assessment.units, case, self.tonight, self._ahead)
+
+    def conclude(self, assessment: SiteAssessment, study: Study | None) -> list[AlarmChange]:
+        """End a cycle: judge alarms, tell and keep; return the alarms that changed."""
+        time_s = assessment.time_s
+        if study is not None:
+            ahead, self._ahead = study
+            assessment = foreseen(assessment, ahead)
         conditions = site_conditions(self._site, self._tree, assessment, self._memory, self._every_s)
         changes = self._book.update([*conditions, *self._drift()], time_s)
         self.current = replace(assessment, alarms=self._book.alarms(), cycle=self._memory.cycle)

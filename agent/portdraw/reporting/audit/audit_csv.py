@@ -110,7 +110,19 @@ def units_csv(audit: Audit) -> str:
 
 def losses_csv(audit: Audit) -> str:
     """Return three lines a loss of AC: as drawn at the 95th percentile, as drawn at the most, and as planned."""
-    head = ["loss", "circuits", "load", "limit", "need_w", "limit_w", "result", "dark_units", "planned_ports"]
+    head = [
+        "loss",
+        "circuits",
+        "load",
+        "limit",
+        "need_w",
+        "limit_w",
+        "result",
+        "dark_units",
+        "planned_ports",
+        "dark",
+        "may_go_dark",
+    ]
     study = audit.losses
     rows = (
         (
@@ -123,6 +135,8 @@ def losses_csv(audit: Audit) -> str:
             need.words,
             ", ".join(row.dark_units),
             ", ".join(need.planned_ports),
+            ", ".join(need.dark),
+            ", ".join(need.may_go_dark),
         )
         for row in study.rows
         for load, need in (

@@ -13,7 +13,7 @@ from portdraw.reporting.audit.audit import Audit, what_was_read
 from portdraw.reporting.audit.audit_rows import AuditEvent, AuditFinding, DriftRow, PortRow, UnitRow, Weight
 from portdraw.reporting.audit.charts import bar_tops, port_bar, unit_chart
 from portdraw.reporting.audit.findings import WELL_COVERED_PERCENT
-from portdraw.reporting.audit.loss_rows import counts_plan
+from portdraw.reporting.audit.loss_rows import counts_plan, dark_words
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.wording import UNKNOWN, age, figure, known, limit, share_text, zone
 
@@ -58,6 +58,7 @@ def audit_html(audit: Audit) -> str:
         lasted=_lasted,
         sign=_sign,
         kind=_kind,
+        dark_words=dark_words,
     )
     found = audit.findings()
     return templates.get_template(

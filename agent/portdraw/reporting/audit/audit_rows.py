@@ -105,10 +105,10 @@ class UnitRow:
 
 @dataclass(frozen=True)
 class LossNeed:
-    """What a loss of AC would ask of the limit that it loads most, on one side of the load.
+    """What a loss of AC would ask of the limit that it loads most, and whom it darkens, on one side of the load.
 
     `need_w` None: it can't be said, `words` has the reason. `planned_ports` are ports below that limit that told no
-    watts, so that planned ones stand in the need.
+    watts, so that planned ones stand in the need. `dark` and `may_go_dark` are devices.
     """
 
     limit: str
@@ -117,11 +117,13 @@ class LossNeed:
     words: str
     weight: Weight | None
     planned_ports: tuple[str, ...] = ()
+    dark: tuple[str, ...] = ()
+    may_go_dark: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class LossRow:
-    """The loss of some AC circuits: what it would ask as drawn and as planned, and who has no live leg left."""
+    """The loss of AC, or another failure: what it would do as drawn and as planned, and which units go dark."""
 
     what: str
     circuits: tuple[str, ...]
