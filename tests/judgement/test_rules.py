@@ -53,6 +53,13 @@ def after_a_good_cycle(
     return {condition.key: condition for condition in judge(found, time_s, memory, site)[0]}
 
 
+def on_quay_3(*names: str) -> Site:
+    """The ferry terminal with more units on quay-3 than the berths."""
+    supplies = SITE.units["berth-1"].supplies
+    more = {name: SITE.units[name].model_copy(update={"supplies": supplies}) for name in names}
+    return SITE.model_copy(update={"units": {**SITE.units, **more}})
+
+
 def text(condition: Condition) -> str:
     began_s = NIGHT_S if condition.since_s is None else condition.since_s
     return condition.sentence(began_s, NIGHT_S, SITE.site.timezone)
@@ -395,6 +402,65 @@ def test_reading_stale() -> None:
         "core port 2 delivers 1.3 W to it: unreachable, but powered."
     )
     assert (stale.value, stale.measure) == (EVERY_S, "s")
+
+
+def test_a_silent_unit_whose_feed_is_off_while_its_circuit_is_out_is_probably_dark() -> None:
+    """Two others on the circuit lost their AC too, and nothing comes from the feeder's port."""
+    site = on_quay_3("entry-lanes", "exit-lanes")
+    out = answers(site, NIGHT_S, frozenset({"quay-3"}))
+    found = changed(out, "core", record("2", Quantity.PORT_STATE, PortState.SEARCHING, NIGHT_S))
+    dark = after_a_good_cycle({**found, "berth-1": silence("berth-1", NIGHT_S)}, site=site)
+    stale = dark["reading-stale", "berth-1", ""]
+    assert text(stale).endswith(
+        "core port 2 delivers nothing to it and circuit quay-3 is probably out: it is probably dark."
+    )
+    assert (stale.severity, stale.why_severity) == (Severity.URGENT, "nothing is left that could power it")
+
+
+def test_a_silent_unit_that_is_fed_by_nothing_known_is_not_called_dark() -> None:
+    found = changed(answers(SITE, NIGHT_S), "core", record("2", Quantity.PORT_STATE, PortState.SEARCHING, NIGHT_S))
+    stale = after_a_good_cycle({**found, "berth-1": silence("berth-1", NIGHT_S)})["reading-stale", "berth-1", ""]
+    assert text(stale).endswith("core port 2 delivers nothing to it; whether it has local AC is not known.")
+    assert stale.severity is None
+
+
+def test_the_odd_one_out_is_named_where_the_others_agree() -> None:
+    site = on_quay_3("entry-lanes", "exit-lanes")
+    out, well = answers(site, NIGHT_S, frozenset({"quay-3"})), answers(site, NIGHT_S)
+    port = [one for one in well["core"].records if one.port == "5"]  # feeds exit-lanes, which still has its AC
+    found = changed({**out, "exit-lanes": well["exit-lanes"]}, "core", *port)
+    lost = after_a_good_cycle(found, site=site)["local-ac-lost", "berth-1", ""]
+    assert lost.tail.endswith(
+        "berth-2 and entry-lanes on the same circuit lost it too: the circuit is probably out, though exit-lanes has "
+        "AC: see to which breaker it is really wired."
+    )
+
+
+def test_one_of_two_feeds_lost() -> None:
+    core = SITE.units["core"]
+    ports = {
+        **core.ports,
+        "2": core.ports["2"].model_copy(update={"feeds": "berth-1/in-1"}),
+        "24": core.ports["2"].model_copy(update={"feeds": "berth-1/in-2"}),
+    }
+    site = SITE.model_copy(update={"units": {**SITE.units, "core": core.model_copy(update={"ports": ports})}})
+    both = [*delivering("2", 1.3, NIGHT_S), *delivering("24", 1.3, NIGHT_S)]
+    _, seen, memory = judge(changed(answers(site, NIGHT_S), "core", *both), NIGHT_S, Memory(), site)
+    berth = seen.unit("berth-1")
+    assert berth is not None
+    assert [leg.name for leg in berth.legs] == ["local AC", "PoE feed", "PoE feed in-2"]
+    time_s = NIGHT_S + EVERY_S
+    off = [*delivering("2", 1.3, time_s), record("24", Quantity.PORT_STATE, PortState.SEARCHING, time_s)]
+    conditions, _, _ = judge(changed(answers(site, time_s), "core", *off), time_s, memory, site)
+    (lost,) = [one for one in conditions if one.kind is AlarmKind.POE_FEED_LOST and one.head]
+    assert lost.head == "berth-1 (gantry, berth 1) lost its PoE feed from core port 24"
+    assert lost.tail.startswith(
+        " (core port 24 is searching: nothing comes from it). "
+        "It runs on local AC, with the feed from core port 2 left"
+    )
+    assert lost.consequence.startswith(
+        "One way less is left. If local AC and the feed from core port 2 go too, berth-1 goes dark"
+    )
 
 
 def test_never_heard() -> None:

@@ -25,6 +25,17 @@ class Availability(StrEnum):
     LOST = "lost"
 
 
+class Reach(StrEnum):
+    """Whether a unit answers, and where it does not, whether it has power."""
+
+    ANSWERS = "answers"
+    REFUSES = "refuses our credentials"
+    POWERED = "unreachable (powered)"
+    DARK = "dark"
+    SILENT = "not heard"  # whether it has power is not known
+    NOT_READABLE = "not readable by design"
+
+
 class Carrying(StrEnum):
     """Which share of the unit's load a leg carries now."""
 
@@ -40,6 +51,7 @@ class Leg:
 
     `since_s` is when it became so, None where it was so already when first read. `sure`: two independent signs agree.
     `seen_s` is from when on it has been seen so without a break, and `again` says that it was seen lost before that.
+    `proof_w` is what it has carried alone [W], for `proof_s` [s], last at `proven_s`; None: never, or not any more.
     """
 
     name: str
@@ -52,6 +64,9 @@ class Leg:
     sure: bool = False
     seen_s: float | None = None
     again: bool = False
+    proof_w: float | None = None
+    proof_s: float | None = None
+    proven_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -92,6 +107,7 @@ class UnitAssessment:
     `draw_complete` is False where that leaves out a delivering port, or where ports and total contradict each other.
     `share` is draw/budget, None when unknown. `fed_by` is the feeder unit's name, `notes` what is odd in readings.
     `feed_need_w` is what the feeder's port would have to give if the AC went now, `feed_limit_w` what it can.
+    `reach` says whether it answers, and if not, whether it has power; `reach_why` by what that is known.
     """
 
     unit: str
@@ -118,6 +134,8 @@ class UnitAssessment:
     ports: tuple[PortAssessment, ...]
     fed_by: str | None = None
     notes: tuple[str, ...] = ()
+    reach: Reach = Reach.SILENT
+    reach_why: str = ""
 
 
 @dataclass(frozen=True)

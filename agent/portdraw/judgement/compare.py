@@ -7,20 +7,19 @@ from dataclasses import dataclass, replace
 
 from portdraw.judgement.assessment import NOT_ASKED, Carrying, Leg, PortAssessment, SiteAssessment, UnitAssessment
 from portdraw.judgement.headline import headline
-from portdraw.judgement.leg_signs import leg_signs
-from portdraw.judgement.legs import LOCAL_AC, POE_FEED, legs_of
+from portdraw.judgement.leg_signs import Readings
+from portdraw.judgement.legs import LOCAL_AC, POE_FEED
 from portdraw.judgement.memory import (
     STALE_AFTER_POLLS,
     DeniedMemory,
-    LegMemory,
     Memory,
     fresh,
     hear,
     remember_denied,
-    remember_leg,
 )
 from portdraw.judgement.plan_sheet import PlanSheet, plan_now, plan_sheet
 from portdraw.judgement.port_draw import PortPlan, assess_port
+from portdraw.judgement.site_legs import SiteLegs, site_legs
 from portdraw.judgement.unit_draw import UnitDraw, unit_draw
 from portdraw.observation.record import Quantity
 from portdraw.observation.unit_observation import Outcome, UnitObservation
@@ -73,18 +72,13 @@ def assess(
     case = case_now(site, time_s)
     ports = {name: _ports(cycle, name, sheet.first_plan(case)) for name in site.units}
     draws = {name: unit_draw(ports[name], cycle.heard(name), cycle.oldest_s) for name in site.units}
-    legs: dict[str, tuple[Leg, ...]] = {}
-    kept: dict[tuple[str, str], LegMemory] = {}
-    for name in site.units:
-        outputs_w = draws[name].draw_w if draws[name].complete else None
-        signs = leg_signs(site, tree, name, outputs_w, cycle.heard, cycle.oldest_s)
-        told = [remember_leg(cycle.memory, name, leg, time_s) for leg in legs_of(signs)]
-        legs[name] = tuple(leg for leg, _ in told)
-        kept.update({(name, leg.name): remembered for leg, remembered in told})
+    readings = Readings(site, tree, cycle.memory, time_s, every_s, cycle.oldest_s)
+    found = site_legs(readings, draws, observations)
+    legs = found.legs
     feeds = {name: _carrying(legs[name], POE_FEED) for name in site.units}
     plans = plan_now(sheet, tree, feeds, case)
     units = tuple(
-        _unit(cycle, name, observations.get(name), _planned(ports[name], plans), draws[name], legs[name])
+        _unit(cycle, name, observations.get(name), _planned(ports[name], plans), draws[name], found)
         for name in site.units
     )
     assessment = SiteAssessment(
@@ -100,7 +94,7 @@ def assess(
         headline="",
         cycle=cycle.memory.cycle,
     )
-    done = replace(cycle.memory, legs=kept, denied=_denied(cycle.memory, units, time_s))
+    done = replace(found.memory, denied=_denied(cycle.memory, units, time_s))
     return replace(assessment, headline=headline(assessment)), done
 
 
@@ -143,8 +137,10 @@ def _unit(
     observation: UnitObservation | None,
     ports: tuple[PortAssessment, ...],
     draw: UnitDraw,
-    legs: tuple[Leg, ...],
+    found: SiteLegs,
 ) -> UnitAssessment:
+    legs = found.legs[name]
+    reach, reach_why = found.reach[name]
     spec = cycle.site.units[name]
     heard = cycle.memory.heard.get(name)
     fresh_answer = cycle.heard(name)
@@ -178,6 +174,8 @@ def _unit(
         ports=ports,
         fed_by=next((feeder for feeder, _ in cycle.tree.feeds_of(name)), None),
         notes=(*draw.notes, *_plan_notes(ports)),
+        reach=reach,
+        reach_why=reach_why,
     )
 
 

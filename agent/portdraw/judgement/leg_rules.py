@@ -8,7 +8,8 @@ from portdraw.judgement.alarm import AlarmKind, Severity
 from portdraw.judgement.alarm_rule import ALARM_RULES
 from portdraw.judgement.assessment import Availability, Carrying, Leg, PortAssessment, SiteAssessment, UnitAssessment
 from portdraw.judgement.condition import Condition, unjudged
-from portdraw.judgement.legs import FULL_TOLERANCE_PERCENT, FULL_TOLERANCE_W, LOCAL_AC, POE_FEED
+from portdraw.judgement.feed_load import as_on_feed_w
+from portdraw.judgement.legs import LOCAL_AC, POE_FEED
 from portdraw.judgement.port_rules import criticality
 from portdraw.judgement.unit_legs import leg_of
 from portdraw.judgement.wording import count_text, limit_text, list_text, place_text, watts_text
@@ -26,7 +27,7 @@ def leg_conditions(assessment: SiteAssessment, unit: UnitAssessment, site: Site,
     ac, feed = leg_of(unit, LOCAL_AC), leg_of(unit, POE_FEED)
     if ac is None or feed is None:
         return []
-    feeder = None if unit.fed_by is None else assessment.unit(unit.fed_by)
+    feeder = assessment.unit(feed.source.partition(" port ")[0])
     witness = "" if feeder is None or feeder.stale else feeder.unit
     found = _ac_conditions(assessment, unit, ac, feed, site, tree) + _feed_conditions(unit, ac, feed, site, tree)
     return [replace(condition, witness=witness) for condition in found]
@@ -34,11 +35,12 @@ def leg_conditions(assessment: SiteAssessment, unit: UnitAssessment, site: Site,
 
 def feeder_port(assessment: SiteAssessment, unit: UnitAssessment) -> PortAssessment | None:
     """Return the port that feeds a unit, as its feeder tells it; None where none does."""
-    feeder = None if unit.fed_by is None else assessment.unit(unit.fed_by)
     feed = leg_of(unit, POE_FEED)
-    if feeder is None or feed is None:
+    if feed is None:
         return None
-    return next((port for port in feeder.ports if feed.source == f"{feeder.unit} port {port.port}"), None)
+    name, _, key = feed.source.partition(" port ")
+    feeder = assessment.unit(name)
+    return None if feeder is None else next((port for port in feeder.ports if port.port == key), None)
 
 
 def _ac_conditions(
@@ -85,13 +87,24 @@ def _ac_conditions(
 
 def _feed_conditions(unit: UnitAssessment, ac: Leg, feed: Leg, site: Site, tree: Tree) -> list[Condition]:
     kind = AlarmKind.POE_FEED_LOST
-    if feed.availability in _THERE:
-        return []
-    if feed.availability is Availability.UNKNOWN:
-        return [unjudged(kind, unit.unit)]
+    feeds = [leg for leg in unit.legs if leg.name != LOCAL_AC]
+    lost = next((leg for leg in feeds if leg.availability is Availability.LOST), None)
+    if lost is None:
+        unknown = any(leg.availability is Availability.UNKNOWN for leg in feeds)
+        return [unjudged(kind, unit.unit)] if unknown else []
     who = place_text(unit.unit, unit.place)
-    said = "lost its PoE feed" if feed.since_s is not None else "was without its PoE feed when first read"
+    which = "its PoE feed" if len(feeds) == 1 else f"its PoE feed from {lost.source}"
+    said = f"lost {which}" if lost.since_s is not None else f"was without {which} when first read"
     left = "It runs on local AC alone" if ac.carrying is Carrying.ALL else "What carries it is not known"
+    others = [leg.source for leg in feeds if leg.availability in _THERE]
+    if others and ac.carrying is Carrying.ALL:
+        left = f"It runs on local AC, with the feed from {list_text(others)} left"
+    elif feed.carrying is Carrying.ALL and lost is not feed:
+        left = f"It runs on the feed from {feed.source}"
+    consequence = f"One leg is left. If its local AC goes, {_dark_words([unit], site)}."
+    if others:
+        both = f"local AC and the feed from {list_text(others)}"
+        consequence = f"One way less is left. If {both} go too, {_dark_words([unit], site)}."
     return [
         Condition(
             kind,
@@ -99,10 +112,10 @@ def _feed_conditions(unit: UnitAssessment, ac: Leg, feed: Leg, site: Site, tree:
             None,
             head=f"{who} {said}",
             when="at",
-            tail=f" ({_first(feed.evidence_for)}). {left}{_circuit_words(tree, unit, site)}.",
-            consequence=f"One leg is left. If its local AC goes, {_dark_words([unit], site)}.",
-            since_s=feed.since_s,
-            began_seen=feed.since_s is not None,
+            tail=f" ({_first(lost.evidence_for)}). {left}{_circuit_words(tree, unit, site)}.",
+            consequence=consequence,
+            since_s=lost.since_s,
+            began_seen=lost.since_s is not None,
         )
     ]
 
@@ -111,7 +124,7 @@ def _as_on_feed(unit: UnitAssessment, port: PortAssessment | None) -> bool:
     """Say whether the feeder's port gives about what the whole unit would take there."""
     if port is None or port.draw_w is None or unit.feed_need_w is None:
         return False
-    return port.draw_w >= unit.feed_need_w - max(FULL_TOLERANCE_W, unit.feed_need_w * FULL_TOLERANCE_PERCENT / 100)
+    return port.draw_w >= as_on_feed_w(unit.feed_need_w)
 
 
 def _severity(unit: UnitAssessment, feed: Leg, site: Site) -> tuple[Severity, str]:
@@ -191,6 +204,11 @@ def _neighbour_words(assessment: SiteAssessment, unit: UnitAssessment, site: Sit
                 (for_long if lasts else again if ac.again else back).append(name)
             else:
                 (unread if other.read_s is None or other.read_s < lost_s else have).append(name)
+    steady = have + for_long
+    if steady and len(lost) >= len(steady):  # with this unit they are more than those that have it
+        verb = "has" if len(steady) == 1 else "have"
+        said = f" {list_text(lost)} on the same circuit lost it too: the circuit is probably out"
+        return f"{said}, though {list_text(steady)} {verb} AC: see to which breaker {_it(steady)} really wired."
     if have:
         verb = "has" if len(have) == 1 else "have"
         return f" {list_text(have)} on the same circuit still {verb} AC: see this unit's own supply and plug first."
@@ -211,6 +229,10 @@ def _neighbour_words(assessment: SiteAssessment, unit: UnitAssessment, site: Sit
         verb = "has" if len(unread) == 1 else "have"
         return f" {list_text(unread)} on the same circuit {verb} not been read since."
     return " It is the only unit that tells of this circuit: supply, plug or circuit."
+
+
+def _it(names: list[str]) -> str:
+    return "it is" if len(names) == 1 else "they are"
 
 
 def _last_read_s(assessment: SiteAssessment, unit: UnitAssessment) -> float:

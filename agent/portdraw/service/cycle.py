@@ -17,6 +17,7 @@ from portdraw.judgement.assessment import SiteAssessment
 from portdraw.judgement.compare import assess
 from portdraw.judgement.condition import Condition, unjudged
 from portdraw.judgement.foresight import foreseen
+from portdraw.judgement.leg_store import dump_legs, is_news, restore_legs
 from portdraw.judgement.look_ahead import LARGE_UNITS, Ahead, AheadMemory, NightDraws, look_ahead
 from portdraw.judgement.memory import Memory
 from portdraw.judgement.rules import site_conditions
@@ -31,6 +32,7 @@ from portdraw.reporting.site_json import Json
 log = logging.getLogger("portdraw.cycle")
 _ALARMS_KEY = "alarm-book"
 _LEG_KINDS = (AlarmKind.LOCAL_AC_LOST, AlarmKind.POE_FEED_LOST)
+_LEGS_KEY = "legs"
 # What waits while the history can't be written; a full disk must not fill the memory too. About 60 MB of
 # 8-port units, and as many polls of each as two hours of a site of ten units have.
 MOST_UNWRITTEN = 2400
@@ -93,6 +95,7 @@ class Cycle:
         self._unwritten: deque[UnitObservation] = deque()
         self._untold: deque[_News] = deque()
         self._book_changed = False
+        self._legs_changed = False
         self._most_unwritten = max(MOST_UNWRITTEN, 2 * len(site.units))
         self._dropped = 0
         self.drift: Drift | None = None
@@ -137,9 +140,11 @@ class Cycle:
 
         `trends`, where given, works the drift out anew before alarms are judged; None from it keeps what was known.
         """
+        before = self._memory
         assessment, self._memory = assess(
-            self._site, self._tree, self._newest, time_s, self._every_s, self._emulated, self._memory
+            self._site, self._tree, self._newest, time_s, self._every_s, self._emulated, before
         )
+        self._legs_changed = self._legs_changed or is_news(before, self._memory)
         if trends is not None:
             fresh = trends(assessment)
             self.drift = self.drift if fresh is None else fresh
@@ -234,11 +239,14 @@ class Cycle:
                 # the book goes last: after a crash in between an alarm is told again, never lost
                 self._history.put_state(_ALARMS_KEY, self._book.dump())
                 self._book_changed = False
+            if self._legs_changed:
+                self._history.put_state(_LEGS_KEY, dump_legs(self._memory))
+                self._legs_changed = False
         except HistoryError as error:
             if str(error) != self.history_error:
                 log.error("%s; reading and alarming go on", error)
             self.history_error = str(error)
-            self._book_changed = True  # the file that can be written again may be another one
+            self._book_changed = self._legs_changed = True  # the file that can be written again may be another one
             return
         self.history_error = ""
         if self._dropped:
@@ -275,3 +283,9 @@ class Cycle:
                 self._book.restore(dumped)
         except (HistoryError, ValueError) as error:
             log.error("the alarms of before the restart can't be taken up: %s", error)
+        try:
+            dumped = self._history.get_state(_LEGS_KEY)
+            if dumped is not None:
+                self._memory = restore_legs(self._memory, dumped)
+        except (HistoryError, ValueError) as error:
+            log.error("what was known of legs before the restart can't be taken up: %s", error)
