@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from portdraw.judgement.assessment import Availability, Carrying, Leg
+from portdraw.judgement.draw_estimates import UnitDraws
 from portdraw.judgement.plan_sheet import PlanSheet
 from portdraw.observation.unit_observation import Outcome, UnitObservation
 
@@ -37,13 +38,15 @@ class Memory:
     """Of earlier cycles what later ones need. Begin with `Memory()`; take the one that each assessment returns.
 
     `heard` has each unit's last usable answer, `asked_s` when each unit was first asked, `legs` is keyed by unit and
-    leg name, `denied` by unit and printed port. `sheet` is the plan, worked out once for the site it holds.
+    leg name, `denied` by unit and printed port. `draws` is what was learned of
+    units that tell only their total. `sheet` is the plan, worked out once for the site it holds.
     """
 
     heard: Mapping[str, UnitObservation] = field(default_factory=dict)
     asked_s: Mapping[str, float] = field(default_factory=dict)
     legs: Mapping[tuple[str, str], LegMemory] = field(default_factory=dict)
     denied: Mapping[tuple[str, str], DeniedMemory] = field(default_factory=dict)
+    draws: Mapping[str, UnitDraws] = field(default_factory=dict, repr=False)
     sheet: PlanSheet | None = field(default=None, repr=False, compare=False)
     cycle: int = 0
 

@@ -16,7 +16,6 @@ from portdraw.judgement.alarm_book import AlarmBook, AlarmChange, Key
 from portdraw.judgement.assessment import SiteAssessment
 from portdraw.judgement.compare import assess
 from portdraw.judgement.condition import Condition, unjudged
-from portdraw.judgement.memory import Memory
 from portdraw.judgement.rules import site_conditions
 from portdraw.observation.unit_observation import UnitObservation
 from portdraw.plan.site import Site
@@ -24,6 +23,7 @@ from portdraw.plan.tree import Tree
 from portdraw.reporting.notify.alarm_message import alarm_message
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.site_json import Json
+from portdraw.service.draw_keeper import DrawKeeper
 
 log = logging.getLogger("portdraw.cycle")
 _ALARMS_KEY = "alarm-book"
@@ -78,7 +78,8 @@ class Cycle:
         self._history = history
         self._receivers = receivers
         self._emulated = emulated
-        self._memory = Memory()
+        self._draw_keeper = DrawKeeper(history)
+        self._memory = self._draw_keeper.first_memory(site, self._tree)
         self._book = AlarmBook(site.site.timezone)
         self._newest: dict[str, UnitObservation] = {}
         self._unwritten: deque[UnitObservation] = deque()
@@ -192,6 +193,7 @@ class Cycle:
             if self._unwritten and with_readings:
                 self._history.record_cycle(tuple(self._unwritten), self._every_s)
                 self._unwritten.clear()
+                self._draw_keeper.keep(self._memory.draws)
             while self._untold:
                 self._tell(self._history, self._untold[0])
                 self._untold.popleft()
