@@ -61,6 +61,7 @@ def test_a_port_in_full() -> None:
             "basis": "measured",
             "age_s": 6.0,
             "missing": None,
+            "uncertainty_w": None,
             "source": "a private watt column",
             "read_at": "2026-03-02T14:06:04.000+00:00",
             "read_at_s": NOW_S - 6,

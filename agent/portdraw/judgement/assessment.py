@@ -75,7 +75,8 @@ class PortAssessment:
 
     `planned_now_w` follows the site's night; `planned_max_w` is the largest declared steady case.
     `draw_w` is None when unknown, and `missing` then says why. `planned` is False for a port with a draw
-    or a device that the site file does not name.
+    or a device that the site file does not name. A learned or estimated draw is right to +/- `uncertainty_w` [W];
+    of other bases that is not stated.
     """
 
     unit: str
@@ -97,6 +98,7 @@ class PortAssessment:
     missing: str | None
     denied_count: int | None = None
     neighbour: str | None = None
+    uncertainty_w: float | None = None
 
 
 @dataclass(frozen=True)

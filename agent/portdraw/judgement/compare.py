@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from portdraw.judgement.assessment import NOT_ASKED, Carrying, Leg, PortAssessment, SiteAssessment, UnitAssessment
+from portdraw.judgement.draw_estimates import UnitDraws, carried_feeds, estimate_draws
 from portdraw.judgement.headline import headline
 from portdraw.judgement.leg_signs import Readings
 from portdraw.judgement.legs import LOCAL_AC, POE_FEED
@@ -69,6 +70,7 @@ def assess(
     """
     sheet = memory.sheet if memory.sheet is not None and memory.sheet.site is site else plan_sheet(site, tree)
     cycle = _Cycle(site, tree, sheet, replace(hear(memory, observations, time_s), sheet=sheet), time_s, every_s)
+    cycle = replace(cycle, memory=replace(cycle.memory, draws=_draws(cycle)))
     case = case_now(site, time_s)
     ports = {name: _ports(cycle, name, sheet.first_plan(case)) for name in site.units}
     draws = {name: unit_draw(ports[name], cycle.heard(name), cycle.oldest_s) for name in site.units}
@@ -104,6 +106,7 @@ def _ports(cycle: _Cycle, name: str, first_plan: Mapping[tuple[str, str], PortPl
     keys = dict.fromkeys(cycle.site.units[name].ports)
     keys.update(dict.fromkeys(() if observation is None else observation.ports()))
     facts = cycle.sheet.facts
+    estimates = cycle.memory.draws.get(name)
     return tuple(
         assess_port(
             cycle.site,
@@ -113,6 +116,7 @@ def _ports(cycle: _Cycle, name: str, first_plan: Mapping[tuple[str, str], PortPl
             observation,
             cycle.oldest_s,
             facts.get((name, key)),
+            None if estimates is None else estimates.port(key),
         )
         for key in sorted(keys, key=sort_key)
     )
@@ -173,7 +177,7 @@ def _unit(
         legs=legs,
         ports=ports,
         fed_by=next((feeder for feeder, _ in cycle.tree.feeds_of(name)), None),
-        notes=(*draw.notes, *_plan_notes(ports)),
+        notes=(*draw.notes, *_total_notes(cycle.memory.draws.get(name)), *_plan_notes(ports)),
         reach=reach,
         reach_why=reach_why,
     )
@@ -185,6 +189,22 @@ def _outcome(observation: UnitObservation | None, *, readable: bool) -> tuple[Ou
     if observation is None:
         return Outcome.SILENT, NOT_ASKED
     return observation.outcome, observation.reason
+
+
+def _draws(cycle: _Cycle) -> dict[str, UnitDraws]:
+    """Return what the totals tell of ports, unit by unit, with what was learned before."""
+    before, feeds = cycle.memory.draws, carried_feeds(cycle.memory.legs)
+    found = {
+        name: estimate_draws(
+            cycle.tree, cycle.sheet, name, cycle.heard, feeds, before.get(name), cycle.oldest_s, cycle.every_s
+        )
+        for name in cycle.site.units
+    }
+    return {name: draws for name, draws in found.items() if draws is not None}
+
+
+def _total_notes(draws: UnitDraws | None) -> tuple[str, ...]:
+    return () if draws is None else draws.notes()
 
 
 def _plan_notes(ports: tuple[PortAssessment, ...]) -> tuple[str, ...]:

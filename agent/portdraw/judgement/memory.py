@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from portdraw.judgement.ac_evidence import SignMemory
 from portdraw.judgement.assessment import Availability, Carrying, Leg
+from portdraw.judgement.draw_estimates import UnitDraws
 from portdraw.judgement.leg_proof import ProofMemory
 from portdraw.judgement.plan_sheet import PlanSheet
 from portdraw.observation.unit_observation import Outcome, UnitObservation
@@ -49,7 +50,8 @@ class Memory:
 
     `heard` has each unit's last usable answer, `asked_s` when each unit was first asked, `alive_s` when it last
     answered anything, `legs` and `proofs` are keyed by unit and leg name, `signs` by unit, `denied` by unit and
-    printed port. `sheet` is the plan, worked out once for the site it holds.
+    printed port. `draws` is what was learned of units that tell only their total. `sheet` is the plan, worked out
+    once for the site it holds.
     """
 
     heard: Mapping[str, UnitObservation] = field(default_factory=dict)
@@ -59,6 +61,7 @@ class Memory:
     signs: Mapping[str, SignMemory] = field(default_factory=dict)
     proofs: Mapping[tuple[str, str], ProofMemory] = field(default_factory=dict)
     denied: Mapping[tuple[str, str], DeniedMemory] = field(default_factory=dict)
+    draws: Mapping[str, UnitDraws] = field(default_factory=dict, repr=False)
     sheet: PlanSheet | None = field(default=None, repr=False, compare=False)
     cycle: int = 0
 

@@ -209,6 +209,7 @@ def _leg(leg: Leg, timezone: str) -> dict[str, Json]:
 
 def _port(port: PortAssessment, timezone: str, now_s: float) -> dict[str, Json]:
     draw = _watts(port.draw_w, port.basis, port.read_s, now_s, port.missing or "the port's watts were not read")
+    draw["uncertainty_w"] = None if draw["value_w"] is None else known(port.uncertainty_w)
     draw["source"] = plain(port.source)
     draw["read_at"] = iso(port.read_s, timezone)
     draw["read_at_s"] = known(port.read_s)

@@ -127,6 +127,7 @@ def _port(unit: str, given: Given) -> PortAssessment:
         missing=draw["missing"],
         denied_count=given["denied_count"],
         neighbour=given["neighbour"],
+        uncertainty_w=draw["uncertainty_w"],
     )
 
 

@@ -19,7 +19,6 @@ from portdraw.judgement.condition import Condition, unjudged
 from portdraw.judgement.foresight import foreseen
 from portdraw.judgement.leg_store import dump_legs, is_news, restore_legs
 from portdraw.judgement.look_ahead import LARGE_UNITS, Ahead, AheadMemory, NightDraws, look_ahead
-from portdraw.judgement.memory import Memory
 from portdraw.judgement.rules import site_conditions
 from portdraw.observation.unit_observation import UnitObservation
 from portdraw.plan.load_case import case_now
@@ -28,6 +27,7 @@ from portdraw.plan.tree import Tree
 from portdraw.reporting.notify.alarm_message import alarm_message
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.site_json import Json
+from portdraw.service.draw_keeper import DrawKeeper
 
 log = logging.getLogger("portdraw.cycle")
 _ALARMS_KEY = "alarm-book"
@@ -89,7 +89,8 @@ class Cycle:
         self._emulated = emulated
         self._studies = studies
         self._ahead = AheadMemory()
-        self._memory = Memory()
+        self._draw_keeper = DrawKeeper(history)
+        self._memory = self._draw_keeper.first_memory(site, self._tree)
         self._book = AlarmBook(site.site.timezone)
         self._newest: dict[str, UnitObservation] = {}
         self._unwritten: deque[UnitObservation] = deque()
@@ -232,6 +233,7 @@ class Cycle:
             if self._unwritten and with_readings:
                 self._history.record_cycle(tuple(self._unwritten), self._every_s)
                 self._unwritten.clear()
+                self._draw_keeper.keep(self._memory.draws)
             while self._untold:
                 self._tell(self._history, self._untold[0])
                 self._untold.popleft()
