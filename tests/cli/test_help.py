@@ -21,6 +21,7 @@ def test_the_list_of_commands() -> None:
         "restart",
         "fit",
         "probe",
+        "discover",
         "run",
         "status",
         "alarms",

@@ -20,6 +20,7 @@ from portdraw.observation.record import Basis, PortState
 from portdraw.observation.unit_observation import Outcome
 from portdraw.powerflow.failure import FailureKind
 from portdraw.powerflow.failure_result import Outcome as Failed
+from portdraw.reading.notification_gate import Fate, NotificationCounts
 from portdraw.reporting.current import AgentHealth, ReceiverHealth
 
 NOW_S = 1_772_460_370.0  # 2026-03-02 14:06:10 in the Atlantic/Faroe zone (UTC+0 in winter)
@@ -166,6 +167,7 @@ def healthy() -> AgentHealth:
         version="0.1.0",
         ready=True,
         why_not_ready="",
+        notifications=NotificationCounts(dict.fromkeys(Fate, 3), {"core": 3}),
     )
 
 

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from portdraw.cli import alarms, audit, demo, export, failures, fit, plan, probe, restart, run, status
+from portdraw.cli import alarms, audit, demo, discover, export, failures, fit, plan, probe, restart, run, status
 from portdraw.cli import tell as tell_command
 from portdraw.cli.problems import FINE
 from portdraw.service.agent import agent_version
@@ -42,6 +42,7 @@ app.command("failures")(failures.failures)
 app.command("restart")(restart.restart)
 app.command("fit")(fit.fit)
 app.command("probe")(probe.probe)
+app.command("discover")(discover.discover)
 app.command("run")(run.run)
 app.command("status")(status.status)
 app.command("alarms")(alarms.alarms)

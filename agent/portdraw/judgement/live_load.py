@@ -77,7 +77,7 @@ def live_draws(site: Site, units: Sequence[UnitAssessment]) -> LiveDraws:
                 if port.planned:
                     off.add(place)
                 continue
-            readings[place] = as_read(port.draw_w, port.basis)
+            readings[place] = as_read(port.draw_w, port.basis, port.uncertainty_w)
             if port.draw_w > 0 and not _has_device(site, port):
                 unplanned.add(place)
         if admits_by_draw(site, unit.unit, classes_w, unit.budget_w):
@@ -93,8 +93,10 @@ def live_draws(site: Site, units: Sequence[UnitAssessment]) -> LiveDraws:
     return LiveDraws(readings, frozenset(off), tuple(stand_ins), AsSeen(frozenset(unplanned), frozenset(by_draw)))
 
 
-def as_read(watts: float, basis: Basis | None) -> Reading:
+def as_read(watts: float, basis: Basis | None, uncertainty_w: float | None = None) -> Reading:
     """Return a reading with its bounds [W]. What is only granted may be drawn in full, or not at all."""
+    if uncertainty_w is not None:
+        return Reading(watts, max(0.0, watts - uncertainty_w), watts + uncertainty_w)
     if basis is not Basis.MEASURED:
         return Reading(watts, 0.0, watts)
     if watts <= 0:

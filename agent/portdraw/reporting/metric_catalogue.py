@@ -130,6 +130,13 @@ CATALOGUE: tuple[Metric, ...] = (
     _gauge("overdue_units", "", "Units whose poll is past its due time.", ()),
     _gauge("history_ok", "", "1 where the history can be written.", ()),
     _gauge("receiver_ok", "", "1 where the newest delivery to the receiver of alarms went well.", ("receiver",)),
+    _counter(
+        "notifications_total",
+        "",
+        "SNMP traps and informs since the agent started, by what became of them; absent where none are listened for.",
+        ("fate",),
+    ),
+    _counter("unit_notifications_total", "", "SNMP traps and informs taken as hints to read the unit.", _UNIT),
     _gauge("ready", "", "1 where the agent is ready.", ()),
     _gauge("build_info", "", "Version of the agent, always 1.", ("version",)),
 )

@@ -29,7 +29,12 @@ class SiteMetrics:
         site = self._source.assessment()
         if site is not None:
             add_site(samples, site, now_s)
-        add_health(samples, self._source.health(), now_s)
+        health = self._source.health()
+        add_health(samples, health, now_s)
+        if site is not None and health.notifications is not None:
+            for unit in site.units:
+                told = health.notifications.units.get(unit.unit, 0)
+                samples.add("unit_notifications_total", (site_label(site), unit.unit), float(told))
         return b"".join(exposition(samples, told_as))
 
 
@@ -163,5 +168,8 @@ def add_health(samples: Samples, health: AgentHealth, now_s: float) -> None:
     samples.add("history_ok", (), float(health.history_ok))
     for receiver in health.receivers:
         samples.add("receiver_ok", (receiver.name,), float(receiver.ok))
+    if health.notifications is not None:
+        for fate, count in health.notifications.fates.items():
+            samples.add("notifications_total", (fate.value,), float(count))
     samples.add("ready", (), float(health.ready))
     samples.add("build_info", (health.version,), 1.0)

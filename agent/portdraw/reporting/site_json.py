@@ -11,6 +11,7 @@ from portdraw.judgement.alarm import Alarm
 from portdraw.judgement.assessment import Leg, PortAssessment, SiteAssessment, UnitAssessment
 from portdraw.judgement.next_failure import NextFailure, Outlook
 from portdraw.observation.record import Basis
+from portdraw.reading.notification_gate import Fate, NotificationCounts
 from portdraw.reporting.current import AgentHealth
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.unit_order import in_tree_order
@@ -156,6 +157,18 @@ def health_json(health: AgentHealth, now_s: float) -> dict[str, Json]:
             {"name": plain(receiver.name), "ok": receiver.ok, "last_error": plain(receiver.last_error)}
             for receiver in health.receivers
         ],
+        "notifications": None if health.notifications is None else _notifications(health.notifications),
+    }
+
+
+def _notifications(counts: NotificationCounts) -> dict[str, Json]:
+    return {
+        "taken": counts.fates.get(Fate.TAKEN, 0),
+        "unknown_sender": counts.fates.get(Fate.UNKNOWN, 0),
+        "credentials_refused": counts.fates.get(Fate.REFUSED, 0),
+        "not_understood": counts.fates.get(Fate.MALFORMED, 0),
+        "too_many": counts.fates.get(Fate.DROPPED, 0),
+        "units": {plain(unit): count for unit, count in counts.units.items()},
     }
 
 

@@ -105,9 +105,14 @@ class Cycle:
         self.history_error = ""
         self._restore()
 
-    def take(self, observation: UnitObservation) -> None:
-        """Keep a unit's newest observation for the next cycle."""
+    def take(self, observation: UnitObservation, extra: bool = False) -> None:
+        """Keep a unit's newest observation for the next cycle.
+
+        One out of turn (`extra`) is judged by, but not kept in history: there a reading stands for a whole interval.
+        """
         self._newest[observation.unit] = observation
+        if extra:
+            return
         self._unwritten.append(observation)
         while len(self._unwritten) > self._most_unwritten:
             self._unwritten.popleft()
