@@ -24,8 +24,12 @@ if [ -z "$python" ]; then
   exit 2
 fi
 
-stamp=$(cat "$here/deploy/constraints.txt" "$here/pyproject.toml" | cksum | tr ' ' -)
-if [ -x "$venv/bin/portdraw" ]; then
+# the folder is in it too: a .venv that came along in a copy still points to where it was made
+stamp=$({
+  cat "$here/deploy/constraints.txt" "$here/pyproject.toml"
+  printf '%s' "$here"
+} | cksum | tr ' ' -)
+if [ -x "$venv/bin/portdraw" ] && "$venv/bin/python" -c '' 2>/dev/null; then
   ready=$(cat "$venv/.ready" 2>/dev/null || true)
   [ "$ready" = "$stamp dev" ] && exit 0
   [ "$ready" = "$stamp $extra" ] && exit 0

@@ -19,6 +19,8 @@ import pytest
 PACKAGES = {
     "snmpd": "snmpd",
     "snmpbulkwalk": "snmp",
+    "snmptrap": "snmp",
+    "snmpinform": "snmp",
     "prometheus": "prometheus",
     "promtool": "prometheus",
     "prometheus-alertmanager": "prometheus-alertmanager",

@@ -20,7 +20,7 @@ from starlette.routing import Route
 from tests.reporting.samples import SampleSource
 from tests.tools.readme_tables import with_life, with_tables
 
-from portdraw.cli.app import app
+from portdraw.cli.commands import app
 from portdraw.judgement.alarm import AlarmKind
 from portdraw.judgement.alarm_rule import ALARM_RULES
 from portdraw.reporting.http.app import build_app

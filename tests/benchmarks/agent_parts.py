@@ -22,7 +22,9 @@ class Parts:
     """CPU seconds by part of the agent; what is left over is the reading."""
 
     def __init__(self) -> None:
-        self.cpu_s: dict[str, float] = dict.fromkeys(("judge", "store", "/metrics", "overview", "garbage"), 0.0)
+        self.cpu_s: dict[str, float] = dict.fromkeys(
+            ("judge", "study", "store", "/metrics", "overview", "garbage"), 0.0
+        )
         self.longest_s: dict[str, float] = dict(self.cpu_s)
         self._inside: dict[int, float] = {}
         self._collection_s = 0.0
@@ -69,7 +71,9 @@ class Parts:
 
     def attach(self) -> None:
         """Count the agent's parts from here on."""
-        Cycle.run = self.wrap("judge", Cycle.run)  # type: ignore[method-assign]
+        Cycle.look = self.wrap("judge", Cycle.look)  # type: ignore[method-assign]
+        Cycle.study = self.wrap("study", Cycle.study)  # type: ignore[method-assign]
+        Cycle.conclude = self.wrap("judge", Cycle.conclude)  # type: ignore[method-assign]
         Cycle._keep = self.wrap("store", Cycle._keep)  # type: ignore[method-assign]
         Cycle.take = self.wrap("judge", Cycle.take)  # type: ignore[method-assign]
         Pages.overview = self.wrap("overview", Pages.overview)  # type: ignore[method-assign]

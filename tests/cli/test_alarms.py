@@ -55,7 +55,7 @@ def test_an_alarm_is_handled_over_tls_with_the_settings_alone(tmp_path: Path) ->
             url, ca = ("--url", one.agent.address), ("--ca", str(tmp_path / "ca.crt"))
             refused = await call("alarms", *url, *ca)
             assert refused.returncode == 2
-            assert "refuses: This agent asks for a token" in refused.stderr
+            assert "refuses: A token is needed: " in refused.stderr
             assert (await call("alarms", *url, *ca, PORTDRAW_TOKEN=READ_TOKEN)).returncode == 1
             refused = await call("alarms", "acknowledge", *url, *ca, *WHICH, PORTDRAW_TOKEN=READ_TOKEN)
             assert (refused.returncode, "may read, but not operate" in refused.stderr) == (2, True)

@@ -10,7 +10,7 @@ import pytest
 from tests.reporting.audit.small_site import DAY, DAY_S, HOUR_S, START_S, TEXT, one_day
 from typer.testing import CliRunner
 
-from portdraw.cli.app import app
+from portdraw.cli.commands import app
 from portdraw.cli.problems import COULD_NOT_READ, FINDINGS, WRONG_INPUT
 from portdraw.history.store import History
 from portdraw.service.clock import Clock
@@ -108,3 +108,22 @@ def test_a_folder_that_cannot_be_written(settings: Path, tmp_path: Path) -> None
     assert result.exit_code == COULD_NOT_READ
     assert "can't be written" in result.output
     assert (tmp_path / "file").read_text() == "mine"
+
+
+@pytest.mark.parametrize("arguments", [["--live", "1", "--days", "3"], ["--from", "2026-03-01", "--days", "3"]])
+def test_no_option_is_left_unheard(settings: Path, arguments: list[str]) -> None:
+    result = CliRunner().invoke(app, ["audit", "--settings", str(settings), *arguments])
+    assert result.exit_code == WRONG_INPUT
+    assert "leave" in result.output
+    assert result.output.count("\n") == 1
+
+
+def test_a_second_audit_of_the_same_days_says_that_it_has_a_number(settings: Path, tmp_path: Path) -> None:
+    history_of(settings)
+    out = tmp_path / "out"
+    asked = ["audit", "--settings", str(settings), "--days", "2", "--out", str(out)]
+    first, second = CliRunner().invoke(app, asked), CliRunner().invoke(app, asked)
+    assert "is there already" not in first.output
+    assert "is there already and stays as it is; this one has a number\n" in second.output
+    assert not second.output.startswith("\n")
+    assert len(list(out.iterdir())) == 12

@@ -6,7 +6,7 @@ import pytest
 from tests.cli.command import portdraw
 from tests.cli.conftest import Call
 
-from portdraw.cli.app import app
+from portdraw.cli.commands import app
 
 COMMANDS = [str(command.name) for command in app.registered_commands]
 
@@ -21,6 +21,7 @@ def test_the_list_of_commands() -> None:
         "restart",
         "fit",
         "probe",
+        "discover",
         "run",
         "status",
         "alarms",

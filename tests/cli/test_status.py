@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import json
+import ssl
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, HTTPServer
+from pathlib import Path
 from typing import Any
 
 import pytest
+import trustme
 from tests.cli.conftest import Call
+from tests.service.certificates import write_certificate
 from tests.service.slipway import free_tcp_port
 
 
 @contextmanager
-def answering(status: int, body: bytes) -> Iterator[str]:
+def answering(status: int, body: bytes, tls: ssl.SSLContext | None = None) -> Iterator[str]:
     """A web server that says one thing to everybody."""
 
     class Handler(BaseHTTPRequestHandler):
@@ -29,6 +33,8 @@ def answering(status: int, body: bytes) -> Iterator[str]:
             pass
 
     server = HTTPServer(("127.0.0.1", 0), Handler)
+    if tls is not None:
+        server.socket = tls.wrap_socket(server.socket, server_side=True)
     thread = threading.Thread(target=server.serve_forever, daemon=True)
     thread.start()
     try:
@@ -84,3 +90,36 @@ def test_where_to_look_must_be_said(call: Call) -> None:
     done = call("status")
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == "say where the agent is: --settings FILE or --url http://127.0.0.1:8437\n"
+
+
+def test_http_where_tls_listens_and_https_where_it_does_not(call: Call, tmp_path: Path) -> None:
+    write_certificate(tmp_path, trustme.CA())
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.load_cert_chain(tmp_path / "tls.crt", tmp_path / "tls.key")
+    with answering(200, b"{}", context) as url:
+        plain = call("status", "--url", url)
+        where = url.removeprefix("http://")
+    assert (plain.returncode, plain.stderr) == (
+        3,
+        f"what listens at {url} does not speak plain HTTP; if it speaks TLS, write https://{where}\n",
+    )
+    with answering(200, b"{}") as url:
+        where = url.removeprefix("http://")
+        tls = call("status", "--url", f"https://{where}")
+    assert (tls.returncode, tls.stderr) == (
+        3,
+        f"what listens at https://{where} does not speak TLS; if it speaks plain HTTP, write {url}\n",
+    )
+
+
+@pytest.mark.parametrize(
+    ("token", "said"),
+    [
+        ("", "refuses: No. (put it into PORTDRAW_TOKEN, or give --settings of an agent that has tokens)"),
+        ("0123456789abcdef", "refuses: No. (it comes from PORTDRAW_TOKEN)"),
+    ],
+)
+def test_a_refused_token_is_told_with_where_it_comes_from(call: Call, token: str, said: str) -> None:
+    with answering(401, b"No.\n") as url:
+        done = call("alarms", "--url", url, more={"PORTDRAW_TOKEN": token} if token else {})
+    assert (done.returncode, done.stderr) == (2, f"the agent at {url} {said}\n")

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+import re
 from contextlib import closing
+from datetime import datetime
 from pathlib import Path
 
+import pytest
 from tests.cli.background import Background
 from tests.cli.conftest import Call
 from tests.reporting.notify.real_alertmanager import RealAlertmanager
@@ -13,7 +16,10 @@ from tests.reporting.notify.rsyslog import Rsyslog
 from tests.service.receiver import Receiver
 from tests.service.slipway import changed, write_folder
 
+from portdraw.cli.tell import moment_words
 from portdraw.history.store import History
+
+UNACKNOWLEDGED = "sent and read to its end; syslog acknowledges nothing, so look at the receiver"
 
 
 def folder_with(tmp_path: Path, receivers: str) -> str:
@@ -38,10 +44,11 @@ def test_every_kind_takes_it_and_its_date_is_kept(call: Call, tmp_path: Path) ->
             "log (syslog over TLS)",
             "am (Alertmanager)",
         ]
-        assert first.stdout.count(": taken in ") == 3
+        assert first.stdout.count(": taken in ") == 2
+        assert f"log (syslog over TLS): {UNACKNOWLEDGED}\n" in first.stdout
         again = call("tell", "--settings", settings, "log", "--json")
         (row,) = json.loads(again.stdout)["receivers"]
-        assert (row["receiver"], row["taken"], row["error"]) == ("log", True, "")
+        assert (row["receiver"], row["taken"], row["acknowledged"], row["error"]) == ("log", True, False, "")
         assert row["taken_before_at"].startswith("20")
         background.do(desk.stop())
         assert [message["state"] for message in desk.heard] == ["trial"]
@@ -84,3 +91,25 @@ def test_an_emulated_site_s_trial_says_so(call: Call, tmp_path: Path) -> None:
     assert done.stdout.startswith("EMULATED\n")
     assert desk.heard[0]["text"].startswith("EMULATED: ")
     assert desk.heard[0]["emulated"] is True
+
+
+def test_over_plain_tcp_nothing_is_said_to_be_taken(call: Call, tmp_path: Path) -> None:
+    """RFC 6587 knows no acknowledgement; the moment of the trial before is told as a person says it."""
+    with Rsyslog(tmp_path / "rs") as log:
+        settings = folder_with(tmp_path, f'  log: {{syslog: "tcp://127.0.0.1:{log.tcp}"}}')
+        with closing(History.open(tmp_path / "history", "Atlantic/Faroe")):
+            pass
+        first = call("tell", "--settings", settings)
+        again = call("tell", "--settings", settings)
+    assert first.stdout == f"log (syslog over TCP): {UNACKNOWLEDGED}\n"
+    moment = "(at [0-9:]{8} today|on [0-9-]{10} at [0-9:]{8})"
+    assert re.fullmatch(rf"log \(syslog over TCP\): {UNACKNOWLEDGED}; before that {moment}\n", again.stdout)
+
+
+@pytest.mark.parametrize(
+    ("now", "words"),
+    [("2026-11-24T16:20:00+00:00", "at 16:12:35 today"), ("2026-11-25T09:00:00+00:00", "on 2026-11-24 at 16:12:35")],
+)
+def test_a_moment_in_a_sentence(now: str, words: str) -> None:
+    told_s = datetime.fromisoformat("2026-11-24T16:12:35+00:00").timestamp()
+    assert moment_words(told_s, "UTC", datetime.fromisoformat(now).timestamp()) == words

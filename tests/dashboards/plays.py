@@ -29,14 +29,9 @@ def alarm(kind: str, unit: str, severity: str, port: str = "") -> str:
     return f'portdraw_alarm_active{{site="Quay",kind="{kind}",unit="{unit}",port="{port}",severity="{severity}"}}'
 
 
-def loss(metric: str) -> str:
-    """Return a series of what the next loss would ask."""
-    return f'portdraw_next_loss_{metric}{{site="Quay",what="circuit quay-3",limit="core budget"}}'
-
-
-def plain_loss(summary: str, severity: str) -> list[tuple[Labels, str]]:
-    """Return the one alert of that loss."""
-    return [({**QUAY, "what": "circuit quay-3", "limit": "core budget", "severity": severity}, summary)]
+def failure(metric: str, load: str = "now", more: str = "") -> str:
+    """Return a series of what the next failure would do."""
+    return f'portdraw_failure_{metric}{{site="Quay",failure="circuit quay-3",load="{load}"{more}}}'
 
 
 def of_host(summary: str, severity: str, **more: str) -> list[tuple[Labels, str]]:
@@ -112,24 +107,39 @@ PLAYS = [
         }.items()
     ),
     Play(
-        "the next loss is short by 20.4 W for five minutes; a loss that fits says nothing",
+        "a failure has been unsafe by design for an hour; one that is unsafe now is the agent's own alarm",
         {
-            loss("short_watts"): "0 20.4x10",
-            loss("short_watts").replace("quay-3", "hall-2"): "0x10",
+            failure("unsafe", "design"): "0 1x80",
+            failure("unsafe", "tonight"): "0x80",
+            failure("unsafe"): "1x80",
         },
-        "next-loss-short",
+        "next-failure-unsafe-later",
         {
-            "5m": [],
-            "6m": plain_loss("20.4 W short of core budget if this is lost next: circuit quay-3 (Quay)", "warning"),
+            "60m": [],
+            "61m": [
+                (
+                    {**QUAY, "failure": "circuit quay-3", "load": "design", "severity": "notice"},
+                    "Unsafe on the load design: circuit quay-3 (Quay)",
+                )
+            ],
         },
     ),
     Play(
-        "the next loss is not worked out from readings for half an hour",
-        {loss("known"): "0x40"},
-        "next-loss-not-known",
+        "two failures are not worked out from readings for half an hour",
+        {
+            failure("known"): "0x40",
+            failure("known").replace("quay-3", "hall-2"): "0x40",
+            failure("known").replace("quay-3", "pier-7"): "1x40",
+        },
+        "next-failure-not-known",
         {
             "29m": [],
-            "30m": plain_loss("Not worked out from readings: circuit quay-3, against core budget (Quay)", "notice"),
+            "30m": [
+                (
+                    {**QUAY, "severity": "notice"},
+                    "2 of the failures that may come next are not worked out from readings (Quay)",
+                )
+            ],
         },
     ),
     Play(

@@ -35,9 +35,9 @@ from portdraw.service.wiring import gather, open_history
 BEGINS_AFTER_S = 225.0  # the breaker trips 15 s of site time later
 PAST_DAYS, PAST_EVERY_S = 9, 3600.0
 WITHIN_S = 180.0
-# how many figures are unknown: readings too old, carriers not known, losses not worked out from readings
+# how many figures are unknown: readings too old, carriers not known, failures not worked out from readings
 UNKNOWN = (
-    'sum(portdraw_reading_stale) + sum(portdraw_leg_carrying{state="unknown"}) + sum(1 - portdraw_next_loss_known)'
+    'sum(portdraw_reading_stale) + sum(portdraw_leg_carrying{state="unknown"}) + sum(1 - portdraw_failure_known)'
 )
 RULES = tuple(sorted((FOLDER / "rules").glob("*.yaml")))
 STORY = {  # what fires in the story, by alert and unit

@@ -12,7 +12,10 @@ from portdraw.reporting.metric_catalogue import BY_NAME
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 # metrics that no dashboard and no rule asks for, and why they are there
-NOT_ASKED_FOR: dict[str, str] = {}
+NOT_ASKED_FOR: dict[str, str] = {
+    "portdraw_notifications_total": "counts hints, which a site may do without: no figure of it is good or bad",
+    "portdraw_unit_notifications_total": "the same, to find the units that send none",
+}
 PAPERS = [
     path
     for pattern in ("*.md", "dashboards/**/*", "deploy/**/*", "mibs/*.md")

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 import yaml
 from tests.dashboards.documents import ALERTS, RECORDS, RULE_FILES
-from tests.dashboards.plays import ON_HOST, PLAYS, Play, loss, of_host
+from tests.dashboards.plays import ON_HOST, PLAYS, Play, failure, of_host
 from tests.requirements import need_program
 from tests.tools.dashboards.alert_rules import OWN
 from tests.tools.dashboards.outputs import FOLDER
@@ -113,8 +113,8 @@ def test_records_are_what_they_say(promtool: str, tmp_path: Path) -> None:
         'portdraw_leg_carrying{site="Quay",unit="berth-2",leg="feed",source="core port 3",state="all"}': "0x60",
         'portdraw_emulated{site="Quay"}': "0x60",
         'portdraw_emulated{site="Hall"}': "0x60",
-        loss("need_watts"): "110x60",
-        loss("limit_watts"): "440x60",
+        failure("headroom_watts", more=',limit="core budget"'): "330x60",
+        failure("limit_watts", more=',limit="core budget"'): "440x60",
         f"portdraw_reading_age_seconds{{{unit}}}": "12x60",
         'portdraw_reading_age_seconds{site="Quay",unit="berth-2"}': "31x60",
         f"portdraw_cycles_total{{{ON_HOST}}}": "0+2x60",
@@ -125,7 +125,7 @@ def test_records_are_what_they_say(promtool: str, tmp_path: Path) -> None:
         "portdraw:unit_draw_watts:max1h": [(f"{of_unit}}}", 52)],
         "portdraw:leg_lost:avg1h": [(f'{of_unit},leg="ac"}}', 0.25)],
         "portdraw:units_on_feed:count": [('{site="Hall"}', 0), ('{site="Quay"}', 1)],
-        "portdraw:next_loss_used:max": [('{site="Quay"}', 0.25)],
+        "portdraw:next_failure_used:max": [('{site="Quay",load="now"}', 0.25)],
         "portdraw:reading_age_seconds:max": [('{site="Quay"}', 31)],
         "portdraw:cycles:rate5m": [(f"{{{ON_HOST}}}", 2 / 60)],
     }

@@ -6,6 +6,7 @@ must say is from the Pod Security Standards, profile "restricted" (https://kuber
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 from collections.abc import Mapping
@@ -129,7 +130,9 @@ def test_settings_secrets_and_history_are_where_the_settings_say(
     readme = (FOLDER.parent / "README.md").read_text(encoding="utf-8")
     for secret in secrets:
         assert Path(str(secret)).parent == Path(places["secrets"])
-        assert f"--from-file={Path(str(secret)).name}" in readme
+        assert re.search(rf">{re.escape(Path(str(secret)).name)}\b", readme)  # made by a step of it
+    assert "create secret generic portdraw --from-file=deploy/kubernetes/secrets" in readme
+    assert (FOLDER / ".gitignore").read_text(encoding="utf-8").split() == ["secrets/", "site.yaml"]
     assert f"create secret generic {volumes['secrets']['secret']['secretName']} " in readme
     assert volumes["secrets"]["secret"]["defaultMode"] & 0o007 == 0
 

@@ -44,7 +44,13 @@ def test_the_sample_loads_as_it_stands() -> None:
 
 
 def test_there_are_samples_of_all_that_can_be_commented_in() -> None:
-    assert {group.split(":", 1)[0] for group in groups()} == {"listen", "access", "receivers", "columns"}
+    assert {group.split(":", 1)[0] for group in groups()} == {
+        "listen",
+        "access",
+        "receivers",
+        "notifications",
+        "columns",
+    }
     assert len(groups()) >= 7
 
 

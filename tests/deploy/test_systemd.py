@@ -17,6 +17,7 @@ DEPLOY = Path(__file__).resolve().parents[2] / "deploy"
 UNIT = DEPLOY / "portdraw.service"
 TEXT = UNIT.read_text(encoding="utf-8")
 MOST_EXPOSED = 2.0
+YOURS = ("compose/secrets", "compose/site.yaml", "kubernetes/secrets", "kubernetes/site.yaml")
 
 
 def value(key: str) -> str:
@@ -95,7 +96,7 @@ def test_secrets_are_found_where_systemd_puts_them(tmp_path: Path) -> None:
 def test_every_step_of_the_readme_names_files_that_are_there() -> None:
     readme = (DEPLOY / "README.md").read_text(encoding="utf-8")
     for name in set(re.findall(r"(?<![\w/])deploy/([\w./-]+\w)", readme)):
-        mine = name.startswith(("compose/secrets", "compose/site.yaml", "kubernetes/site.yaml"))  # the reader's own
+        mine = name.startswith(YOURS)
         assert mine or (DEPLOY / name).exists(), name
     assert value("ExecStart").split()[0] in readme
     assert f"useradd --system --home-dir /var/lib/portdraw --shell /usr/sbin/nologin {value('User')}" in readme

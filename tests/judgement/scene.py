@@ -7,14 +7,20 @@ from dataclasses import replace
 from pathlib import Path
 
 import portdraw.rehearsal
+from portdraw.judgement.assessment import SiteAssessment
+from portdraw.judgement.foresight import foreseen
+from portdraw.judgement.look_ahead import AheadMemory, NightDraws, look_ahead
 from portdraw.observation.record import Basis, PortState, PowerSource, Quantity, Record
 from portdraw.observation.unit_observation import Outcome, UnitObservation
-from portdraw.plan.load_case import Case
+from portdraw.plan.load_case import Case, case_now
 from portdraw.plan.loader import load_site
 from portdraw.plan.site import Site
 from portdraw.plan.tree import Tree
+from portdraw.powerflow.load import planned_load
+from portdraw.powerflow.network import network_of
 from portdraw.powerflow.planned_device import planned_device_w
-from portdraw.powerflow.roll_up import roll_up
+from portdraw.powerflow.solve import solve
+from portdraw.powerflow.state import today
 from portdraw.powerflow.unit_flow import CarriedBy
 
 NIGHT_S = 1_772_489_160.0  # 2026-03-02 22:06:00 in the Atlantic/Faroe zone (UTC+0 in winter), within the site's night
@@ -67,23 +73,38 @@ def answers(
 ) -> dict[str, UnitObservation]:
     """Every unit's answer with its planned devices on, in one case and with some circuits lost."""
     tree = Tree(site)
-    flows = roll_up(site, tree, {}, lost_circuits, case)
+    network = network_of(site, tree)
+    solved = solve(network, planned_load(network, case), today(network, circuits=lost_circuits))
+    on_feed = {unit.name: solved.standing(unit.index).leg is CarriedBy.FEED for unit in network.units}
+    feeder_w = {
+        (network.units[feed.feeder].name, network.units[feed.feeder].ports[feed.at].key): ask.most_w
+        for unit in network.units
+        for feed, ask in zip(unit.feeds, solved.demand(unit.index).feeds, strict=True)
+    }
     found: dict[str, UnitObservation] = {}
     for name, unit in site.units.items():
         records: list[Record] = []
         for key, port in unit.ports.items():
             if port.feeds_unit is not None:
-                flow = flows[port.feeds_unit]
-                word = PowerSource.PSE if flow.leg is CarriedBy.FEED else PowerSource.BOTH
-                records += delivering(key, flow.feeder_w, time_s)
+                word = PowerSource.PSE if on_feed[port.feeds_unit] else PowerSource.BOTH
+                records += delivering(key, feeder_w[name, key], time_s)
                 records.append(record(key, Quantity.PORT_PD_SOURCE, word, time_s))
             elif port.device is not None:
                 records += delivering(key, planned_device_w(site, name, key, case).pse_w, time_s)
         if tree.feeder_of(name) is not None:
-            own = PowerSource.PSE if flows[name].leg is CarriedBy.FEED else PowerSource.BOTH
+            own = PowerSource.PSE if on_feed[name] else PowerSource.BOTH
             records.append(record(None, Quantity.UNIT_OWN_SOURCE, own, time_s))
         found[name] = answer(name, time_s, *records)
     return found
+
+
+def with_what_fails_next(
+    site: Site, seen: SiteAssessment, tonight: NightDraws | None = None, memory: AheadMemory | None = None
+) -> SiteAssessment:
+    """The assessment with its failures studied."""
+    case = case_now(site, seen.time_s)
+    ahead, _ = look_ahead(site, Tree(site), seen.units, case, tonight, memory or AheadMemory())
+    return foreseen(seen, ahead)
 
 
 def changed(

@@ -82,6 +82,37 @@ def test_an_acknowledged_alarm_that_flickers_is_not_raised_anew() -> None:
     assert moves(book, T0_S + 330, PLAN) == [("returning", "acknowledged")]
 
 
+def test_what_is_gone_is_not_said_to_be_so_while_the_alarm_waits_to_return() -> None:
+    lost = replace(AC, tail=". It runs on the PoE feed.", consequence="One leg is left.")
+    book = AlarmBook()
+    book.update([lost], T0_S)
+    book.update([], T0_S + 240)
+    (waits,) = book.alarms()
+    assert waits.state is AlarmState.RETURNING
+    assert waits.sentence == (
+        "north-pier lost local AC at 14:06. No longer so since 14:10; it is over when that has lasted 60 seconds."
+    )
+    assert waits.consequence == "None, if it stays so."
+    book.update([lost], T0_S + 270)
+    (again,) = book.alarms()
+    assert (again.sentence, again.consequence) == (
+        "north-pier lost local AC at 14:06. It runs on the PoE feed.",
+        "One leg is left.",
+    )
+
+
+def test_an_alarm_that_went_while_it_was_on_the_shelf_is_over_when_taken_off_it() -> None:
+    book = raised_book()
+    assert book.shelve(KEY, "Anna", "heater is ordered", T0_S + 3_600, T0_S + 200) is not None
+    assert moves(book, T0_S + 300) == []
+    assert "No longer so since 14:11" in book.alarms()[0].sentence
+    back = book.take_back(KEY, T0_S + 330)
+    assert back is not None
+    assert (back.to_state, back.is_over) == (AlarmState.NORMAL, True)
+    assert back.alarm.sentence.startswith("Over since 14:11: north-pier port 1 has drawn more")
+    assert book.alarms() == ()
+
+
 def test_an_alarm_that_flickers_is_not_new() -> None:
     book = raised_book()
     book.update([], T0_S + 300)

@@ -32,8 +32,8 @@ def test_a_heater_that_rises_towards_the_class_limit() -> None:
     assert found.kind is AlarmKind.DRIFT
     assert found.sentence(0, 0, "UTC") == (
         "berth-1 (gantry, berth 1) port 2 (D-02, berth-1-cam) has risen by 0.20 W a day over 14 days (95 % band 0.19 "
-        "to 0.20), to 13.2 W. It reaches its plan (12.7 W) already and its class limit (15.4 W) in about "
-        "11 days (11 to 12)."
+        "to 0.20), to 13.2 W at the 95th percentile of the day. That reaches its plan (12.7 W) already and its class "
+        "limit (15.4 W) in about 11 days (11 to 12)."
     )
     assert found.measure == "days"
     assert found.value == pytest.approx(11.0, abs=0.3)  # (15.4 - 13.2) / 0.2

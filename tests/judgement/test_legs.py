@@ -7,7 +7,9 @@ from dataclasses import replace
 import pytest
 
 from portdraw.judgement.assessment import Leg
-from portdraw.judgement.legs import FeedLoad, LegSigns, SpareFeed, feed_load, legs_of
+from portdraw.judgement.feed_load import FeedLoad, feed_load
+from portdraw.judgement.leg_facts import LegSigns, SpareFeed
+from portdraw.judgement.legs import legs_of
 from portdraw.observation.record import PortState, PowerSource
 
 # A unit that prefers AC, with a held spare feed: 1.3 W on standby, 6.6 W for itself, 46.2 W with its outputs of now.

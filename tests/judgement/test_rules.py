@@ -5,12 +5,23 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from tests.judgement.scene import EVERY_S, NIGHT_S, answers, changed, delivering, ferry_terminal, record, silence
+from tests.judgement.scene import (
+    EVERY_S,
+    NIGHT_S,
+    answers,
+    changed,
+    delivering,
+    ferry_terminal,
+    record,
+    silence,
+    with_what_fails_next,
+)
 
 from portdraw.judgement.alarm import AlarmKind, Severity
-from portdraw.judgement.assessment import SiteAssessment
+from portdraw.judgement.assessment import Availability, SiteAssessment
 from portdraw.judgement.compare import assess
 from portdraw.judgement.condition import Condition, Presence
+from portdraw.judgement.leg_rules import COMING_BACK_S
 from portdraw.judgement.memory import Memory
 from portdraw.judgement.plan_sheet import plan_sheet
 from portdraw.judgement.rules import site_conditions
@@ -40,6 +51,13 @@ def after_a_good_cycle(
     before_s = time_s - EVERY_S
     _, _, memory = judge(answers(site, before_s), before_s, Memory(sheet=SHEET), site)
     return {condition.key: condition for condition in judge(found, time_s, memory, site)[0]}
+
+
+def on_quay_3(*names: str) -> Site:
+    """The ferry terminal with more units on quay-3 than the berths."""
+    supplies = SITE.units["berth-1"].supplies
+    more = {name: SITE.units[name].model_copy(update={"supplies": supplies}) for name in names}
+    return SITE.model_copy(update={"units": {**SITE.units, **more}})
 
 
 def text(condition: Condition) -> str:
@@ -113,6 +131,69 @@ def test_ac_that_comes_back_unit_by_unit_sends_nobody_to_a_plug() -> None:
     assert lost.tail.endswith("breakwater on the same circuit has it again: it is probably coming back here too.")
 
 
+def half_back(time_s: float) -> Found:
+    """pier-7 is back: breakwater has been read since, north-pier and its port at the feeder not yet."""
+    out, back = answers(SITE, time_s, frozenset({"pier-7"})), answers(SITE, time_s)
+    pier = [one for one in out["core"].records if one.port == "1"]
+    own = record(None, Quantity.UNIT_OWN_SOURCE, PowerSource.PSE, time_s)
+    return changed(changed(back, "core", *pier), "north-pier", own)
+
+
+def neighbour_words(conditions: list[Condition]) -> str:
+    (lost,) = [one for one in conditions if one.kind is AlarmKind.LOCAL_AC_LOST and one.presence is Presence.PRESENT]
+    assert lost.unit == "north-pier"
+    return lost.tail[lost.tail.index("breakwater") :]
+
+
+def test_an_agent_that_starts_during_the_outage_sends_nobody_to_a_plug_when_ac_comes_back() -> None:
+    start_s = NIGHT_S - 600
+    first, _, memory = judge(answers(SITE, start_s, frozenset({"pier-7"})), start_s, Memory(sheet=SHEET))
+    assert "was without local AC when first read" in first[0].head
+    conditions, _, memory = judge(half_back(start_s + EVERY_S), start_s + EVERY_S, memory)
+    assert neighbour_words(conditions) == (
+        "breakwater on the same circuit has it again: it is probably coming back here too."
+    )
+    later_s = start_s + EVERY_S + COMING_BACK_S
+    conditions, _, _ = judge(half_back(later_s), later_s, memory)
+    assert neighbour_words(conditions) == (
+        "breakwater on the same circuit has had AC for more than 5 minutes: see this unit's own supply and "
+        "plug first."
+    )
+
+
+def test_a_neighbour_first_read_after_the_loss_may_have_it_again_or_still() -> None:
+    conditions, _, _ = judge(half_back(NIGHT_S), NIGHT_S, Memory(sheet=SHEET))
+    assert neighbour_words(conditions) == (
+        "breakwater on the same circuit has AC now: it may be coming back here too; if it does not, see this unit's "
+        "own supply and plug."
+    )
+
+
+def test_a_unit_that_is_first_read_late_is_not_said_to_have_changed_then() -> None:
+    """The first cycle runs before anything is read: what is read in the next was so when first read."""
+    _, _, memory = judge({}, NIGHT_S - EVERY_S, Memory(sheet=SHEET))
+    conditions, _, memory = judge(answers(SITE, NIGHT_S, frozenset({"pier-7"})), NIGHT_S, memory)
+    assert {one.head for one in conditions if one.unit == "north-pier"} == {
+        "north-pier (mast 3, north pier) was without local AC when first read"
+    }
+
+
+def test_a_loss_outlasts_a_time_without_readings() -> None:
+    out = answers(SITE, NIGHT_S, frozenset({"pier-7"}))
+    _, _, memory = judge(answers(SITE, NIGHT_S - EVERY_S), NIGHT_S - EVERY_S, Memory(sheet=SHEET))
+    _, seen, memory = judge(out, NIGHT_S, memory)
+    silent_s = NIGHT_S + 5 * EVERY_S
+    _, seen, memory = judge({name: silence(name, silent_s) for name in out}, silent_s, memory)
+    pier = seen.unit("north-pier")
+    assert pier is not None
+    assert pier.legs[0].availability is Availability.UNKNOWN
+    again_s = silent_s + EVERY_S
+    _, seen, _ = judge(answers(SITE, again_s, frozenset({"pier-7"})), again_s, memory)
+    pier = seen.unit("north-pier")
+    assert pier is not None
+    assert pier.legs[0].since_s == NIGHT_S
+
+
 def test_what_is_only_so_now_is_not_said_when_it_is_over() -> None:
     lost = after_a_good_cycle(answers(SITE, NIGHT_S, frozenset({"pier-7"})))["local-ac-lost", "north-pier", ""]
     said = lost.summary(NIGHT_S, NIGHT_S, SITE.site.timezone)
@@ -130,10 +211,10 @@ def test_a_unit_that_answers_and_tells_no_watts_is_not_fine() -> None:
     assert text(untold).startswith(
         "ticket-hall (above the counters, ticket hall) answers but has told no watts since 22:06"
     )
-    assert seen.headline.startswith("ticket-hall tells no watts; ")
-    ahead = {loss.what: loss.assumed for loss in seen.next_losses}
+    assert seen.headline.startswith("ticket-hall tells no watts")
+    ahead = {one.what: one.outlooks[0].assumed for one in with_what_fails_next(SITE, seen).next_failures}
     assert ahead["all local AC without a generator"] == ("ticket-hall",)
-    assert ahead["circuit quay-3"] == ()
+    assert ahead["supply of ticket-hall (hall-2)"] == ("ticket-hall",)
 
 
 def test_local_ac_in_doubt_is_said_as_doubt() -> None:
@@ -321,6 +402,65 @@ def test_reading_stale() -> None:
         "core port 2 delivers 1.3 W to it: unreachable, but powered."
     )
     assert (stale.value, stale.measure) == (EVERY_S, "s")
+
+
+def test_a_silent_unit_whose_feed_is_off_while_its_circuit_is_out_is_probably_dark() -> None:
+    """Two others on the circuit lost their AC too, and nothing comes from the feeder's port."""
+    site = on_quay_3("entry-lanes", "exit-lanes")
+    out = answers(site, NIGHT_S, frozenset({"quay-3"}))
+    found = changed(out, "core", record("2", Quantity.PORT_STATE, PortState.SEARCHING, NIGHT_S))
+    dark = after_a_good_cycle({**found, "berth-1": silence("berth-1", NIGHT_S)}, site=site)
+    stale = dark["reading-stale", "berth-1", ""]
+    assert text(stale).endswith(
+        "core port 2 delivers nothing to it and circuit quay-3 is probably out: it is probably dark."
+    )
+    assert (stale.severity, stale.why_severity) == (Severity.URGENT, "nothing is left that could power it")
+
+
+def test_a_silent_unit_that_is_fed_by_nothing_known_is_not_called_dark() -> None:
+    found = changed(answers(SITE, NIGHT_S), "core", record("2", Quantity.PORT_STATE, PortState.SEARCHING, NIGHT_S))
+    stale = after_a_good_cycle({**found, "berth-1": silence("berth-1", NIGHT_S)})["reading-stale", "berth-1", ""]
+    assert text(stale).endswith("core port 2 delivers nothing to it; whether it has local AC is not known.")
+    assert stale.severity is None
+
+
+def test_the_odd_one_out_is_named_where_the_others_agree() -> None:
+    site = on_quay_3("entry-lanes", "exit-lanes")
+    out, well = answers(site, NIGHT_S, frozenset({"quay-3"})), answers(site, NIGHT_S)
+    port = [one for one in well["core"].records if one.port == "5"]  # feeds exit-lanes, which still has its AC
+    found = changed({**out, "exit-lanes": well["exit-lanes"]}, "core", *port)
+    lost = after_a_good_cycle(found, site=site)["local-ac-lost", "berth-1", ""]
+    assert lost.tail.endswith(
+        "berth-2 and entry-lanes on the same circuit lost it too: the circuit is probably out, though exit-lanes has "
+        "AC: see to which breaker it is really wired."
+    )
+
+
+def test_one_of_two_feeds_lost() -> None:
+    core = SITE.units["core"]
+    ports = {
+        **core.ports,
+        "2": core.ports["2"].model_copy(update={"feeds": "berth-1/in-1"}),
+        "24": core.ports["2"].model_copy(update={"feeds": "berth-1/in-2"}),
+    }
+    site = SITE.model_copy(update={"units": {**SITE.units, "core": core.model_copy(update={"ports": ports})}})
+    both = [*delivering("2", 1.3, NIGHT_S), *delivering("24", 1.3, NIGHT_S)]
+    _, seen, memory = judge(changed(answers(site, NIGHT_S), "core", *both), NIGHT_S, Memory(), site)
+    berth = seen.unit("berth-1")
+    assert berth is not None
+    assert [leg.name for leg in berth.legs] == ["local AC", "PoE feed", "PoE feed in-2"]
+    time_s = NIGHT_S + EVERY_S
+    off = [*delivering("2", 1.3, time_s), record("24", Quantity.PORT_STATE, PortState.SEARCHING, time_s)]
+    conditions, _, _ = judge(changed(answers(site, time_s), "core", *off), time_s, memory, site)
+    (lost,) = [one for one in conditions if one.kind is AlarmKind.POE_FEED_LOST and one.head]
+    assert lost.head == "berth-1 (gantry, berth 1) lost its PoE feed from core port 24"
+    assert lost.tail.startswith(
+        " (core port 24 is searching: nothing comes from it). "
+        "It runs on local AC, with the feed from core port 2 left"
+    )
+    assert lost.consequence.startswith(
+        "One way less is left. If local AC and the feed from core port 2 go too, berth-1 goes dark"
+    )
 
 
 def test_never_heard() -> None:

@@ -12,9 +12,8 @@ from portdraw.plan.site import Generator, Site, Supply
 from portdraw.powerflow.failure import FailureKind, all_unbacked_ac, circuit_pairs, single_failures
 from portdraw.powerflow.failure_result import FailureResult, Outcome
 from portdraw.powerflow.failure_study import FailureStudy, base_state, study_failures, study_one
-from portdraw.powerflow.limit_state import limit_states
+from portdraw.powerflow.limit_state import LimitKind, limit_states
 from portdraw.powerflow.load import Load, planned_load, scaled_load, uncertain_load, worst_steady_load
-from portdraw.powerflow.mending import find_mend
 from portdraw.powerflow.network import Network, network_of
 from portdraw.powerflow.redundancy import Grade, false_redundancy
 from portdraw.powerflow.solution import Solution
@@ -134,6 +133,29 @@ def test_a_cable_takes_the_data_and_a_port_does_not() -> None:
     assert cable.on_one_leg == port.on_one_leg == ("north-pier",)
 
 
+def test_the_limit_that_shed_is_named() -> None:
+    # worked example: at night the core is asked for more than its 440 W once all local AC is gone, at noon it is not
+    load = planned_load(NETWORK, Case.NIGHT)
+    found = all_ac(NETWORK, load)
+    assert [(limit.subject, limit.kind) for limit in found.shed_by] == [("core", LimitKind.BUDGET)]
+    assert found.shed_by[0].over
+    assert all_ac(NETWORK, planned_load(NETWORK, Case.TYPICAL)).shed_by == ()
+
+
+def test_what_shed_while_a_generator_started_is_named() -> None:
+    network = network_of(backed_hall())
+    found = study_failures(network, planned_load(network, Case.FROST_NIGHT)).of("incomer town-supply")
+    assert [limit.limit for limit in found.shed_by] == ["core budget"]
+
+
+def test_progress_ends_at_all() -> None:
+    told: list[tuple[int, int]] = []
+    found = study_failures(
+        NETWORK, planned_load(NETWORK, Case.NIGHT), progress=lambda done, count: told.append((done, count))
+    )
+    assert told[-1] == (len(found.results), len(found.results))
+
+
 def test_what_is_out_already_makes_the_next_failure_worse() -> None:
     load = planned_load(NETWORK, Case.FROST_NIGHT)
     outage = today(NETWORK, feeds=frozenset({("core", "1")}))
@@ -143,23 +165,6 @@ def test_what_is_out_already_makes_the_next_failure_worse() -> None:
     assert gone.verdict.outcome is Outcome.SURVIVED  # nothing but the circuit could power them
     assert set(gone.verdict.alone) == set(gone.dark)
     assert all(result.failure.subject != "north-pier" for result in found.results if "cable" in result.what)
-
-
-def test_the_setting_that_keeps_the_desk_phone() -> None:
-    # worked example: waiting-room's port 7 from critical to high: the phone stays, 425.4 W served, 14 dark
-    load = planned_load(NETWORK, Case.FROST_NIGHT)
-    base = base_state(NETWORK, load)
-    mend = find_mend(base, all_ac(NETWORK, load))
-    assert mend is not None
-    assert (mend.unit, mend.port, mend.setting) == ("core", "7", "from critical to high")
-    assert (mend.keeps, mend.loses, mend.dark) == (("desk-phone",), (), 14)
-    assert f"{mend.served_w:.1f}" == "425.4"
-    assert mend.sentence == "core port 7 from critical to high keeps desk-phone"
-
-
-def test_nothing_to_mend_where_nothing_goes_dark() -> None:
-    load = planned_load(NETWORK, Case.TYPICAL)
-    assert find_mend(base_state(NETWORK, load), all_ac(NETWORK, load)) is None
 
 
 def mended() -> Site:

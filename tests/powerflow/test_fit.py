@@ -79,11 +79,17 @@ def test_the_ports_asked_for_come_first_and_alike_ones_are_one() -> None:
 
 def test_a_class_that_is_too_small_and_one_that_the_port_can_not_grant() -> None:
     small = study_fit(FERRY_TERMINAL, Wish(3, 16.0, length_m=40, conductor="copper", near="north-pier"))
-    assert "class" in at(small, "north-pier").unpowered[0]
+    # every port grants class 3: it is the device that contradicts itself, and the ports are ranked by the rest
+    assert at(small, "north-pier").unpowered == ()
+    assert not small.fits
+    assert small.own[0].endswith("above its class of 15.4 W (typical, 16 W at the device)")
     large = study_fit(FERRY_TERMINAL, Wish(8, 60.0, length_m=10, conductor="copper", near="north-pier"))
     assert at(large, "north-pier").unpowered
     start = study_fit(FERRY_TERMINAL, Wish(5, 38.0, 38.0, None, 45.0, length_m=40, near="north-pier"))
-    assert "start-up, 45 W at the device" in at(start, "north-pier").unpowered[0]
+    assert [line.endswith("above its class of 45 W (start-up, 45 W at the device)") for line in start.own] == [True]
+    assert at(start, "north-pier").refusal.startswith("north-pier budget on PoE feed, circuit pier-7 lost")
+    # breakwater's ports grant class 4 at most: that speaks against the port
+    assert at(start, "breakwater").unpowered[0].startswith("breakwater port 5: ")
 
 
 def test_watts_above_the_class_that_the_port_still_gives_are_a_finding() -> None:

@@ -5,9 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from tests.powerflow.balance import port_watts, run_ohm
 from tests.powerflow.random_sites import small_site
 from tests.powerflow.sites import device, feed, ferry_terminal, site, unit
+from tests.powerflow.test_flow_properties import relabelled
 
 from portdraw.plan.load_case import Case, declared_w
 from portdraw.plan.site import Site
@@ -230,6 +233,11 @@ def test_any_site_comes_back_as_it_runs(seed: int) -> None:
         assert course.moments[-1].devices_in_service == lit
         served = sum(steady.demand(of.index).served_w for of in network.units if steady.power(of.index) != DARK)
         assert sum(course.moments[-1].tier_w) == pytest.approx(served, abs=1e-6)
+        scratch = {limit.limit: limit for limit in limit_states(steady)}
+        for name, points in course.traces.items():
+            if points[-1].limit_w is not None:
+                assert points[-1].after_w == pytest.approx(scratch[name].need_w, abs=1e-6)
+                assert points[-1].limit_w == pytest.approx(scratch[name].limit_w, abs=1e-6)
 
 
 @pytest.mark.parametrize("seed", range(30))
@@ -249,6 +257,70 @@ def test_served_watts_keep_every_budget_in_every_second(seed: int) -> None:
         assert found.course.settled or found.course.loops or found.course.end_s > 3600
         if found.mend is not None:
             assert found.mend.course.over == ()
+
+
+def wh(course: Course, limit: str, until_s: float) -> float:
+    """Watt-hours of one limit from its watts over time, as they settle in each second."""
+    points = [(point.at_s, point.after_w) for point in course.traces[limit] if point.at_s < until_s]
+    ends = [at_s for at_s, _ in points[1:]] + [until_s]
+    return sum(watts * (end - at) for (at, watts), end in zip(points, ends, strict=True)) / 3600
+
+
+def test_peak_and_energy_of_a_tiny_site_by_hand() -> None:
+    """Two cameras, 20 s of boot, 30 s of start-up at 25 W, 10 W after it; the second waits 10 s.
+
+    By hand: 20 to 30 s one starts, 30 to 50 s both do, 50 to 60 s one, from 60 s on none.
+    """
+    found = course_of(timed({"1": device("one"), "2": device("two", start_delay_s=10)}))
+    cable = network_of(timed({"1": device("c")})).site.units["hub"].ports["1"].cable
+    start_w, steady_w = (port_watts(watts, 54.0, run_ohm(cable, 2)) for watts in (25.0, 10.0))
+    peak = found.course.peaks["hub budget"]
+    assert peak.at_s == 30.0
+    assert peak.limit.need_w == pytest.approx(2 * start_w, abs=1e-6)
+    by_hand = (10 * start_w + 20 * 2 * start_w + 10 * (start_w + steady_w) + 40 * 2 * steady_w) / 3600
+    assert wh(found.course, "hub budget", 100.0) == pytest.approx(by_hand, abs=1e-9)
+    assert found.not_as_before == ()
+
+
+@settings(max_examples=25, deadline=None, derandomize=True)
+@given(st.lists(st.tuples(st.integers(5, 50), st.integers(0, 60)), min_size=1, max_size=4))
+def test_start_ups_that_follow_each_other_never_ask_more_than_those_at_once(parts: list[tuple[int, int]]) -> None:
+    """Start-up watts are never less than steady ones, so of n ports the peak is lowest one after the other.
+
+    A single delay may raise a peak, where it moves one start-up onto another: nothing is claimed of that.
+    """
+    watts = [(start / 10 + more / 10, start / 10) for start, more in parts]
+
+    def peak_w(delays: list[float]) -> float:
+        ports = {
+            str(at): device(f"cam-{at}", typical_w=low, startup_w=high, startup_s=30, start_delay_s=delay)
+            for at, ((high, low), delay) in enumerate(zip(watts, delays, strict=True), start=1)
+        }
+        return course_of(timed(ports)).course.peaks["hub budget"].limit.need_w
+
+    at_once, in_turn = peak_w([0.0] * len(watts)), peak_w([30.0 * at for at in range(len(watts))])
+    assert in_turn <= at_once + 1e-6
+    cable = network_of(timed({"1": device("c")})).site.units["hub"].ports["1"].cable
+    ohm = run_ohm(cable, 2)
+    running = [port_watts(low, 54.0, ohm) for _, low in watts]
+    starting = [port_watts(max(high, low), 54.0, ohm) for high, low in watts]
+    by_hand = max(sum(running[:at]) + starting[at] for at in range(len(watts)))
+    assert in_turn == pytest.approx(max(by_hand, sum(running)), abs=1e-6)
+
+
+@settings(max_examples=15, deadline=None, derandomize=True)
+@given(st.integers(0, 400))
+def test_names_change_nothing(seed: int) -> None:
+    of = small_site(seed, plain=True)
+    one, other = (
+        study_restart(network, start_up_of(network, planned_load(network, Case.NIGHT)), propose=False)
+        for network in (network_of(of), network_of(relabelled(of)))
+    )
+    assert one.course.full_service_s == other.course.full_service_s
+    assert sorted(peak.limit.need_w for peak in one.peaks) == pytest.approx(
+        sorted(peak.limit.need_w for peak in other.peaks)
+    )
+    assert len(one.not_as_before) == len(other.not_as_before)
 
 
 def test_a_boot_takes_its_time() -> None:

@@ -173,14 +173,18 @@ class RealAgent:
 
 @contextmanager
 def real_agent(
-    recording: Path, users: Sequence[User] = (), engine_id: str | None = None, host: str = "127.0.0.1"
+    recording: Path,
+    users: Sequence[User] = (),
+    engine_id: str | None = None,
+    host: str = "127.0.0.1",
+    port: int = 0,
 ) -> Iterator[RealAgent]:
-    """Run snmpd over a recording; skips the test where snmpd is not installed."""
+    """Run snmpd over a recording; skips the test where snmpd is not installed. `port` 0 is a free one."""
     program = need_program("snmpd")
     with tempfile.TemporaryDirectory(prefix="portdraw-snmpd-") as folder:
         agent = RealAgent(program, Path(folder), recording, tuple(users))
         agent.engine_id = engine_id or agent.engine_id
-        agent.host = host
+        agent.host, agent.port = host, port
         agent.start()
         try:
             yield agent

@@ -87,9 +87,19 @@ def test_power_source_at_both_roots_and_both_ends() -> None:
         for root in ("1.0.8802.1.1.2.1.5", "1.3.111.2.802.3.1.5"):
             assert await walk(access, addresses["breakwater"], root) == {}
         names = await walk(access, addresses["core"], "1.0.8802.1.1.2.1.4.1.1.9")  # lldpRemSysName
-        assert {name.split(".")[-2] for name in names} == {"1", "2", "3", "4", "5", "6", "7"}
+        heard = {name.split(".")[-2]: told.strip('"') for name, told in names.items()}
+        feeds = {key: port.feeds_unit for key, port in terminal().units["core"].ports.items() if port.feeds}
+        devices = {key: port.device for key, port in terminal().units["core"].ports.items() if port.device}
+        assert {key: bytes.fromhex(text.replace(" ", "")).decode() for key, text in heard.items()} == feeds | devices
         pier = await walk(access, addresses["north-pier"], "1.0.8802.1.1.2.1.4.1.1.9")
-        assert len(pier) == 1
+        assert {name.split(".")[-2] for name in pier} == {"1", "2", "3", "6", "9"}  # and its feeder, on the uplink
+        # no barrier and no berth sensor speaks
+        lanes = await walk(access, addresses["entry-lanes"], "1.0.8802.1.1.2.1.4.1.1.9")
+        assert {name.split(".")[-2] for name in lanes} == {"1", "2", "5", "9"}
+        # IEEE Std 802.1AB, lldpRemManAddrTable: the address 127.0.0.1 stands in the index
+        reach = await walk(access, addresses["core"], "1.0.8802.1.1.2.1.4.2.1.3")
+        assert all(name.endswith(".1.1.4.127.0.0.1") for name in reach)
+        assert len(reach) == 7
 
     _play(NOON_S + 11 * 60, look)
 

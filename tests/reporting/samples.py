@@ -11,13 +11,16 @@ from portdraw.judgement.assessment import (
     Availability,
     Carrying,
     Leg,
-    NextLoss,
     PortAssessment,
     SiteAssessment,
     UnitAssessment,
 )
+from portdraw.judgement.next_failure import Finding, NextFailure, Outlook, StudiedLoad
 from portdraw.observation.record import Basis, PortState
 from portdraw.observation.unit_observation import Outcome
+from portdraw.powerflow.failure import FailureKind
+from portdraw.powerflow.failure_result import Outcome as Failed
+from portdraw.reading.notification_gate import Fate, NotificationCounts
 from portdraw.reporting.current import AgentHealth, ReceiverHealth
 
 NOW_S = 1_772_460_370.0  # 2026-03-02 14:06:10 in the Atlantic/Faroe zone (UTC+0 in winter)
@@ -164,6 +167,7 @@ def healthy() -> AgentHealth:
         version="0.1.0",
         ready=True,
         why_not_ready="",
+        notifications=NotificationCounts(dict.fromkeys(Fate, 3), {"core": 3}),
     )
 
 
@@ -341,17 +345,63 @@ def core(carried: tuple[UnitAssessment, ...] = ()) -> UnitAssessment:
     )
 
 
-def losses(all_ac_need_w: float | None = 410.3, reason: str = "") -> tuple[NextLoss, ...]:
-    """Return what single losses ask of the core."""
+SHED = ("foyer-sign", "office-phone-2", "office-phone-1")
+ALL_AC = "all local AC without a generator"
+
+
+def outlook(load: StudiedLoad, need_w: float | None, reason: str = "") -> Outlook:
+    """Return what a failure does under a load: beyond the core's 440 W it sheds."""
+    short = need_w is not None and need_w > 440
+    outcome = Failed.NOT_SURVIVED if short else Failed.MAY_NOT_SURVIVE if need_w is None else Failed.SURVIVED
+    return Outlook(
+        load=load,
+        outcome=outcome,
+        dark=SHED if short else (),
+        may_go_dark=("control-ap",) if short else SHED if need_w is None else (),
+        limit="core budget",
+        subject="core",
+        need_w=need_w,
+        limit_w=440.0,
+        tight=need_w is not None and 418 < need_w <= 440,
+        minutes=88.0 if short else None,
+        battery="ups-a" if short else "",
+        why=(f"goes dark: {', '.join(SHED)}",) if short else (),
+        highest=2 if short or need_w is None else None,
+        reason=reason if need_w is None else "",
+    )
+
+
+def failure(
+    what: str, kind: FailureKind, needs_w: tuple[float | None, float, float], moved: tuple[str, ...], reason: str = ""
+) -> NextFailure:
+    """Return a failure with what it asks of the core now, tonight and by design."""
+    loads = zip(StudiedLoad, needs_w, strict=True)
+    return NextFailure(what, kind, moved, tuple(outlook(load, need_w, reason) for load, need_w in loads))
+
+
+def failures(all_ac_need_w: float | None = 410.3, reason: str = "") -> tuple[NextFailure, ...]:
+    """Return what single failures ask of the core, the worst first."""
+    circuit = FailureKind.CIRCUIT
     return (
-        NextLoss("circuit pier-7", "core ports, 440 W", 166.8, 440, ("north-pier", "breakwater")),
-        NextLoss("circuit quay-3", "core ports, 440 W", 143.2, 440, ("berth-1", "berth-2")),
-        NextLoss("circuit gate-5", "core ports, 440 W", 168.9, 440, ("entry-lanes", "exit-lanes")),
-        NextLoss("circuit hall-2", "core ports, 440 W", 175.2, 440, ("ticket-hall", "waiting-room")),
-        NextLoss(
-            "all AC without a battery or generator", "core ports, 440 W", all_ac_need_w, 440, tuple(UNITS), reason
+        failure(ALL_AC, FailureKind.ALL_UNBACKED_AC, (all_ac_need_w, 460.4, 562.2), tuple(UNITS), reason),
+        failure("circuit hall-2", circuit, (175.2, 190.1, 205.0), ("ticket-hall", "waiting-room")),
+        failure("circuit gate-5", circuit, (168.9, 180.3, 210.0), ("entry-lanes", "exit-lanes")),
+        failure("circuit pier-7", circuit, (166.8, 171.2, 201.1), ("north-pier", "breakwater")),
+        failure("circuit quay-3", circuit, (143.2, 165.9, 215.2), ("berth-1", "berth-2")),
+        NextFailure(
+            "unit core",
+            FailureKind.UNIT,
+            (),
+            tuple(Outlook(load, Failed.NOT_JUDGED, dark=(*SHED, "desk-phone")) for load in StudiedLoad),
         ),
     )
+
+
+TONIGHT_FINDING = Finding(
+    StudiedLoad.TONIGHT,
+    ALL_AC,
+    "Tonight (the largest of the last nights): if all local AC without a generator fails, this would not be survived.",
+)
 
 
 def all_fine() -> SiteAssessment:
@@ -364,7 +414,10 @@ def all_fine() -> SiteAssessment:
         night=False,
         margin_percent=20,
         units=(core(), *(fed_unit(name) for name in UNITS)),
-        next_losses=losses(),
+        next_failures=failures(),
+        more_failures=44,
+        tonight_rests_on="the largest of the last nights",
+        findings=(TONIGHT_FINDING,),
         alarms=(),
         headline="All nine units are on their first leg, and any single loss fits.",
         cycle=3120,
@@ -441,7 +494,7 @@ def ac_lost() -> SiteAssessment:
         calm,
         emulated=True,
         units=units,
-        next_losses=losses(460.4),
+        next_failures=failures(460.4),
         alarms=(near, ac_lost_alarm("berth-1"), drift, ac_lost_alarm("berth-2"), back),
         headline="Two units have lost local AC and stand on their PoE feed: berth-1 and berth-2. Losing all other AC would be 20.4 W too much for the core.",
     )
@@ -522,7 +575,7 @@ def silent_unit() -> SiteAssessment:
     return replace(
         calm,
         units=tuple(units),
-        next_losses=losses(None, "exit-lanes has no reading, so its part can't be added"),
+        next_failures=failures(None, "exit-lanes has no reading, so its part can't be added"),
         alarms=(silent,),
         headline="exit-lanes does not answer, so what its loss would ask is unknown. Eight of nine units are on their first leg.",
     )
@@ -567,9 +620,12 @@ def nothing_known() -> SiteAssessment:
                 ports=ports,
             )
         )
-    unknown_losses = tuple(replace(loss, need_w=None, reason="no unit has been read") for loss in calm.next_losses)
+    why = "no unit has been read"
+    not_known = tuple(
+        replace(one, outlooks=tuple(outlook(load, None, why) for load in StudiedLoad)) for one in calm.next_failures
+    )
     return replace(
-        calm, units=tuple(units), next_losses=unknown_losses, headline="Nothing is known: no unit has answered yet."
+        calm, units=tuple(units), next_failures=not_known, headline="Nothing is known: no unit has answered yet."
     )
 
 
@@ -590,14 +646,29 @@ def hostile() -> SiteAssessment:
     alarm = replace(
         ac_lost_alarm("berth-1"), sentence=HOSTILE, action=HOSTILE, consequence=HOSTILE, why_severity=HOSTILE
     )
-    loss = NextLoss(HOSTILE, HOSTILE, None, 440, (HOSTILE,), HOSTILE)
+    evil = Outlook(
+        StudiedLoad.NOW,
+        Failed.MAY_NOT_SURVIVE,
+        (HOSTILE,),
+        (HOSTILE,),
+        HOSTILE,
+        HOSTILE,
+        limit_w=440,
+        battery=HOSTILE,
+        minutes=5,
+        assumed=(HOSTILE,),
+        reason=HOSTILE,
+    )
+    fails = NextFailure(HOSTILE, FailureKind.CIRCUIT, (HOSTILE,), (evil,))
     return replace(
         calm,
         site=f"Skarholm {HOSTILE}",
         headline=HOSTILE,
         units=(calm.units[0], unit, *calm.units[2:]),
         alarms=(alarm,),
-        next_losses=(*calm.next_losses, loss),
+        next_failures=(fails, *calm.next_failures),
+        findings=(Finding(StudiedLoad.DESIGN, HOSTILE, HOSTILE),),
+        tonight_rests_on=HOSTILE,
     )
 
 

@@ -206,7 +206,7 @@ def test_the_look_of_the_address_goes_along_and_wins_over_the_systems(
     paper = "getComputedStyle(document.body).backgroundColor"
     page.goto(running.address)
     light = page.evaluate(paper)
-    page.click("text=dark")
+    page.click("a:text-is('dark')")
     dark = page.evaluate(paper)
     assert dark != light
     page.click("text=wall")
@@ -218,6 +218,26 @@ def test_the_look_of_the_address_goes_along_and_wins_over_the_systems(
     page.emulate_media(color_scheme="dark")
     page.goto(running.address + "?theme=light")
     assert page.evaluate(paper) == light
+    page.close()
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 720), (1920, 1080), (3840, 2160)])
+def test_a_wall_is_the_same_share_of_every_screen(
+    browser: Browser, agent: tuple[Served, SampleSource], width: int, height: int
+) -> None:
+    running, told = agent
+    told.site = ac_lost()
+    page = browser.new_page(viewport={"width": width, "height": height})
+    page.goto(running.address + "/?wall")
+    share = "parseFloat(getComputedStyle(document.documentElement).fontSize) / innerWidth"
+    assert page.evaluate(share) == pytest.approx(21 / 1920, rel=0.01)
+    assert page.evaluate("document.documentElement.scrollHeight") <= height  # all of it, nothing to scroll
+    across = "[...document.querySelectorAll('.halves > *')].map(part => part.getBoundingClientRect().top)"
+    assert len(set(page.evaluate(across))) == 1  # side by side
+    for one in page.locator(".losses thead").all():  # its columns are not those that are left
+        assert (one.bounding_box() or {"width": 99})["width"] <= 1
+    bar = "document.querySelector('.losses .outline').getBoundingClientRect().height / innerHeight"
+    assert page.evaluate(bar) == pytest.approx(14 / 1080, rel=0.1)
     page.close()
 
 

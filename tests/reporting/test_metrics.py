@@ -19,6 +19,7 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families 
 from prometheus_client.parser import text_string_to_metric_families
 from prometheus_client.registry import Collector
 from tests.reporting.samples import (
+    ALL_AC,
     SCRIPT,
     SITE,
     ac_lost,
@@ -137,8 +138,14 @@ def test_figures_of_a_unit_on_its_feed() -> None:
     alarm = {"kind": "local-ac-lost", "port": "", "severity": "urgent"}
     assert get(site, "alarm_active", **alarm, unit="berth-1") == 1
     assert get(site, "alarm_active", **alarm, unit="ticket-hall") == 0
-    loss = {"what": "all AC without a battery or generator", "limit": "core ports, 440 W"}
-    assert get(site, "next_loss_short_watts", **loss) == pytest.approx(20.4)
+    fails = {"failure": ALL_AC, "load": "now"}
+    assert get(site, "failure_headroom_watts", **fails, limit="core budget") == pytest.approx(440 - 460.4)
+    assert get(site, "failure_limit_watts", **fails, limit="core budget") == 440
+    assert get(site, "failure_dark_devices", **fails) == 3
+    assert get(site, "failure_may_go_dark_devices", **fails) == 1
+    assert get(site, "failure_unsafe", **fails) == get(site, "failure_known", **fails) == 1
+    assert get(site, "failure_unsafe", failure="circuit quay-3", load="now") == 0
+    assert get(site, "failures_studied") == 6 + 44
     assert get(site, "drift_to_limit_seconds", unit="exit-lanes", port="4") == 23 * 86_400
     port = {"unit": "berth-1", "port": "1", "label": "BE-01"}
     assert get(site, "port_draw_watts", **port, basis="measured") == 26.3
@@ -158,11 +165,10 @@ def test_where_a_unit_stands_and_how_long_an_alarm_has_been_up() -> None:
 
 def test_unknown_is_absent() -> None:
     found = scraped(nothing_known())
-    absent = ("port_draw", "unit_draw", "unit_headroom", "port_state", "reading_age", "next_loss_short", "feed_need")
+    absent = ("port_draw", "unit_draw", "unit_headroom", "port_state", "reading_age", "failure_headroom", "feed_need")
     assert not [name for name, _ in found if name.removeprefix("portdraw_").startswith(absent)]
     assert not [value for value in found.values() if math.isnan(value) or math.isinf(value)]
-    loss = {"what": "circuit quay-3", "limit": "core ports, 440 W"}
-    assert get(nothing_known(), "next_loss_known", **loss) == 0
+    assert get(nothing_known(), "failure_known", failure="circuit quay-3", load="now") == 0
     assert get(nothing_known(), "poll_outcome", unit="core", outcome="no answer") == 1
 
 

@@ -20,10 +20,9 @@ from tests.reporting.samples import (
     silent_unit,
 )
 
-from portdraw.judgement.assessment import NextLoss, SiteAssessment
+from portdraw.judgement.assessment import SiteAssessment
 from portdraw.reporting.site_json import health_json, site_json
 from portdraw.reporting.site_json_reader import site_from_json
-from portdraw.reporting.wording import worst_first
 
 
 def told(site: SiteAssessment) -> dict[str, Any]:
@@ -62,6 +61,7 @@ def test_a_port_in_full() -> None:
             "basis": "measured",
             "age_s": 6.0,
             "missing": None,
+            "uncertainty_w": None,
             "source": "a private watt column",
             "read_at": "2026-03-02T14:06:04.000+00:00",
             "read_at_s": NOW_S - 6,
@@ -102,12 +102,19 @@ def test_not_a_number_becomes_unknown() -> None:
     assert unit["feed_need"]["value_w"] is None
 
 
-def test_the_worst_loss_comes_first() -> None:
-    assert told(ac_lost())["next_losses"][0]["short"] == {"value_w": pytest.approx(20.4), "missing": None}
-    assert told(silent_unit())["next_losses"][0]["short"] == {
+def test_a_failure_says_who_goes_dark_and_which_limit_binds_on_each_load() -> None:
+    worst = told(ac_lost())["next_failures"][0]
+    assert [outlook["load"] for outlook in worst["outlooks"]] == ["now", "tonight", "design"]
+    now = worst["outlooks"][0]
+    assert now["outcome"] == "not survived"
+    assert now["dark"] == ["foyer-sign", "office-phone-2", "office-phone-1"]
+    assert now["may_go_dark"] == ["control-ap"]
+    assert now["headroom"] == {"value_w": pytest.approx(440 - 460.4), "missing": None}
+    assert told(silent_unit())["next_failures"][0]["outlooks"][0]["headroom"] == {
         "value_w": None,
         "missing": "exit-lanes has no reading, so its part can't be added",
     }
+    assert told(all_fine())["findings"][0]["load"] == "tonight"
 
 
 def test_text_from_outside_stays_text() -> None:
@@ -124,14 +131,11 @@ def test_what_is_told_can_be_read_back(sample: Callable[[], SiteAssessment]) -> 
     assert now_s == NOW_S
     assert back.alarms == site.alarms
     assert back.headline == site.headline
-    assert [bare(loss) for loss in back.next_losses] == [bare(loss) for loss in worst_first(site.next_losses)]
+    assert back.next_failures == site.next_failures
+    assert (back.findings, back.more_failures) == (site.findings, site.more_failures)
+    assert back.tonight_rests_on == site.tonight_rests_on
     for unit in site.units:
         assert back.unit(unit.unit) == unit
-
-
-def bare(loss: NextLoss) -> tuple[object, ...]:
-    """Return what must survive the way there and back."""
-    return (loss.what, loss.limit, loss.need_w, loss.limit_w, loss.moved_units, loss.short_w)
 
 
 @pytest.mark.parametrize(

@@ -42,7 +42,12 @@ def test_both_legs_of_a_unit_that_lost_its_ac() -> None:
     ]
     assert any(line.startswith("!! urgent        Local AC lost at berth-1;") for line in lines)
     assert "   running on    PoE feed from core port 2, believed" in lines
-    assert any("460.4 of 440 W short 20.4 W" in line for line in lines)
+    start = lines.index("all local AC without a generator")
+    assert lines[start + 1 : start + 4] == [
+        "  now           not survived             #########X foyer-sign, office-phone-2 and office-phone-1",
+        "                                                    go dark, control-ap may; core budget 460.4 of",
+        "                                                    440 W, 20.4 W short; ups-a lasts 88 min",
+    ]
 
 
 def test_unknown_is_said() -> None:

@@ -7,7 +7,7 @@ import math
 import pytest
 from tests.reporting.samples import NOW_S, TIMEZONE, ac_lost, all_fine, silent_unit
 
-from portdraw.judgement.assessment import Availability, Carrying, Leg, NextLoss
+from portdraw.judgement.assessment import Availability, Carrying, Leg
 from portdraw.reporting.wording import (
     LegShape,
     age,
@@ -16,10 +16,8 @@ from portdraw.reporting.wording import (
     leg_shape,
     leg_words,
     limit,
-    loss_verdict,
     running_on,
     watts,
-    worst_first,
 )
 
 
@@ -89,30 +87,3 @@ def test_running_on() -> None:
     assert running_on(all_fine().unit("berth-1")) == "local AC from quay-3, proven"
     assert running_on(silent_unit().unit("exit-lanes")) == "unknown: no leg is known to carry"
     assert running_on(None) == "unknown"
-
-
-def test_an_unknown_loss_is_the_worst() -> None:
-    fits = NextLoss("circuit a", "core", 100, 440, ())
-    tight = NextLoss("circuit b", "core", 439, 440, ())
-    short = NextLoss("circuit c", "core", 460.4, 440, ())
-    unknown = NextLoss("circuit d", "core", None, 440, (), "no reading")
-    not_finite = NextLoss("circuit e", "core", math.nan, 440, ())
-    assert [loss.what[-1] for loss in worst_first([fits, short, not_finite, tight, unknown])] == [
-        "d",
-        "e",
-        "c",
-        "b",
-        "a",
-    ]
-    assert [loss_verdict(loss) for loss in (short, tight, unknown, not_finite)] == [
-        "short 20.4 W",
-        "fits, 1.0 W to spare",
-        "unknown: no reading",
-        "unknown: it can't be worked out",
-    ]
-
-
-def test_losses_that_fit_go_by_the_share_they_use() -> None:
-    nearly_full = NextLoss("all AC", "core", 416, 440, ())
-    small = NextLoss("circuit a", "ticket-hall", 45, 58, ())
-    assert worst_first([small, nearly_full]) == [nearly_full, small]

@@ -74,8 +74,12 @@ async def emulated_agent(
     secrets: Mapping[str, str] = SECRETS,
     story: Story = LOST_AC,
     port: int = 0,
+    every_s: int = 30,
 ) -> AsyncIterator[Served]:
-    """Run an agent until the block ends. `listen` goes into its group, `more` stands before `access:`."""
+    """Run an agent until the block ends. `listen` goes into its group, `more` stands before `access:`.
+
+    `every_s`: the poll interval [s of site time].
+    """
     clock = Clock(NOON_S, SCALE)
     emulated = EmulatedSite(slipway(), clock.now_s, NOON_S, seed=1, story=story)
     told = emulated.credentials
@@ -83,6 +87,7 @@ async def emulated_agent(
     group = "host: 127.0.0.1, " if "host:" not in listen else ""
     settings = changed("host: 127.0.0.1, port: 0", f"{group}port: {port}{', ' if listen else ''}{listen}", settings)
     settings = changed("access:", f"{more}access:", settings)
+    settings = changed("poll: {every_s: 30,", f"poll: {{every_s: {every_s},", settings)
     path = write_folder(
         folder,
         settings,

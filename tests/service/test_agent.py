@@ -20,6 +20,7 @@ from tests.service.slipway import NOON_S, SITE, UNITS, changed, slipway, write_f
 from portdraw.history.store import History
 from portdraw.judgement.alarm import AlarmKind, AlarmState
 from portdraw.judgement.alarm_book import AlarmChange
+from portdraw.judgement.assessment import SiteAssessment
 from portdraw.observation.unit_observation import Outcome
 from portdraw.rehearsal.emulated_site import EmulatedSite
 from portdraw.rehearsal.story import Restore, Scene, Story, Trip
@@ -236,21 +237,21 @@ def test_a_cycle_that_fails_does_not_end_the_watch_and_says_so(
         async with running(tmp_path, FAST, site=site) as one:
             await until(lambda: one.agent.health().ready)
             cycle = one.agent._cycle
-            real = cycle.run
+            real = cycle.look
             failures = 0
 
-            def fail(*_: Any) -> list[AlarmChange]:
+            def fail(*_: Any) -> SiteAssessment:
                 nonlocal failures
                 failures += 1
                 raise ZeroDivisionError("a fault of ours")
 
-            monkeypatch.setattr(cycle, "run", fail)
+            monkeypatch.setattr(cycle, "look", fail)
             await until(lambda: failures >= 2)
             answer = await one.get("/ready")
             assert answer.status_code == 503
             assert "failed inside the agent (ZeroDivisionError)" in answer.json()["reason"]
             assert (await one.get("/api/v1/site")).status_code == 200  # what was known stays in view, with its age
-            monkeypatch.setattr(cycle, "run", real)
+            monkeypatch.setattr(cycle, "look", real)
             await until(lambda: one.agent.health().ready)
 
     run(work)

@@ -12,6 +12,7 @@ from tests.service.slipway import EVERY_S, NOON_S, answers, slipway
 
 from portdraw.history.store import History, HistoryError
 from portdraw.judgement.alarm import AlarmKind, AlarmState
+from portdraw.judgement.assessment import Availability, Leg
 from portdraw.judgement.condition import Condition
 from portdraw.observation.unit_observation import Outcome, UnitObservation
 from portdraw.service import cycle as cycle_module
@@ -78,6 +79,22 @@ def test_a_loss_of_ac_and_its_return_are_told_once_to_everybody(history: History
     assert events(history) == [("alarm-raised", "local-ac-lost"), ("alarm-returned", "local-ac-lost")]
 
 
+def test_a_loss_too_short_for_an_alarm_is_kept_but_told_to_nobody(history: History) -> None:
+    cycle = make(history)
+    play(cycle, range(3))
+    assert play(cycle, range(3, 4), on_feed=True) == ["local-ac-lost pending"]
+    assert play(cycle, range(4, 8)) == ["local-ac-lost normal"]
+    assert messages(history) == []
+    (event,) = history.events(0, NOON_S * 2)
+    assert (event.kind, event.data["began_seen"]) == ("alarm-passed", True)
+
+
+def test_a_loss_that_was_there_at_the_start_says_that_its_beginning_was_missed(history: History) -> None:
+    play(make(history), range(6), on_feed=True)
+    (event,) = history.events(0, NOON_S * 2, "alarm-raised")
+    assert event.data["began_seen"] is False
+
+
 def test_a_message_has_place_leg_and_the_same_id_for_both_receivers(history: History) -> None:
     cycle = make(history)
     play(cycle, range(3))
@@ -104,6 +121,37 @@ def test_a_restart_tells_nothing_twice_and_knows_the_return(history: History) ->
     assert play(after, range(15, 22))[-1] == "local-ac-lost returned"
     assert messages(history) == [("raised", "local-ac-lost"), ("returned", "local-ac-lost")]
     assert len(events(history)) == 2
+
+
+def legs_of(cycle: Cycle, unit: str) -> dict[str, Leg]:
+    assert cycle.current is not None
+    found = cycle.current.unit(unit)
+    assert found is not None
+    return {leg.name: leg for leg in found.legs}
+
+
+def test_a_restart_keeps_since_when_a_leg_is_lost_and_what_was_proven(history: History) -> None:
+    before = make(history)
+    play(before, range(3))
+    play(before, range(3, 20), on_feed=True)
+    lost = legs_of(before, "slip")["local AC"]
+    assert lost.since_s == NOON_S + 3 * EVERY_S + 1
+    assert legs_of(before, "slip")["PoE feed"].availability is Availability.PROVEN
+    after = make(history)
+    play(after, [22], on_feed=True)
+    legs = legs_of(after, "slip")
+    assert legs["local AC"].since_s == lost.since_s
+    assert legs["PoE feed"].availability is Availability.PROVEN
+    assert legs["PoE feed"].evidence_for[-1].startswith("proven to ")
+
+
+def test_a_damaged_store_of_legs_is_said_and_the_agent_goes_on(
+    history: History, caplog: pytest.LogCaptureFixture
+) -> None:
+    history.put_state("legs", {"format": 1, "legs": "no"})
+    cycle = make(history)
+    assert play(cycle, range(3)) == []
+    assert "what was known of legs before the restart can't be taken up" in caplog.text
 
 
 def test_a_restart_that_hears_nobody_yet_ends_no_alarm(history: History) -> None:

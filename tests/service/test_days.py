@@ -16,8 +16,9 @@ from portdraw.history.site_day import day_start_s
 from portdraw.history.store import History, HistoryError
 from portdraw.judgement.alarm import AlarmKind
 from portdraw.judgement.assessment import SiteAssessment
+from portdraw.plan.site import Night
 from portdraw.service.cycle import Cycle
-from portdraw.service.days import close_days, daily_points, drift_of, local_day
+from portdraw.service.days import close_days, daily_points, drift_of, local_day, night_draws, night_hours
 
 ZONE = "Atlantic/Faroe"
 TODAY = date(2026, 3, 2)
@@ -117,3 +118,43 @@ def test_a_history_that_can_not_be_read_raises(history: History) -> None:
     history.close()
     with pytest.raises(HistoryError, match="history file"):
         drift_of(history, assessment(), NOON_S)
+
+
+@pytest.mark.parametrize(
+    ("begins", "ends", "hours"),
+    [
+        ("20:00", "06:30", (20, 21, 22, 23, 0, 1, 2, 3, 4, 5)),  # by day half of the hour from 06:00 is no night
+        ("01:00", "05:00", (1, 2, 3, 4)),
+        ("22:30", "23:15", (22, 23)),  # no whole hour: those that it touches
+    ],
+)
+def test_the_whole_hours_of_a_night(begins: str, ends: str, hours: tuple[int, ...]) -> None:
+    assert night_hours(Night.model_validate({"from": begins, "to": ends})) == hours
+    assert len(night_hours(None)) == 24
+
+
+def test_tonight_is_the_fullest_hour_of_the_last_nights(history: History) -> None:
+    """By hand: 7 W and 8 W at 22:00 on two nights, 9 W at noon; the most of any night hour is 8.4 W, at 03:00."""
+    for back, at_ten_w in ((2, 7.0), (1, 8.0)):
+        start_s = day_start_s(TODAY - timedelta(days=back), history.zone)
+        for hour, slip_w, winch_w in ((3, 8.4, 2.0), (12, 9.0, 9.0), (22, at_ten_w, 6.0)):
+            together = [
+                observation("slip", start_s + hour * 3600, {"1": slip_w}),
+                observation("winch-house", start_s + hour * 3600, {"1": 1.0, "2": winch_w}),
+            ]
+            history.record_cycle(together, STEP_S)
+    found = night_draws(history, slipway(), NOON_S)
+    assert found is not None
+    assert found.words == "each port's largest draw of 22:00 to 23:00 in the last 14 days"
+    assert set(found.readings) == {("slip", "1"), ("winch-house", "2")}  # not the port that feeds the slip
+    slip, winch = found.readings["slip", "1"], found.readings["winch-house", "2"]
+    assert (slip.watts, winch.watts) == (8.0, 6.0)
+    assert slip.most_w == pytest.approx(8.4 * 1.02)  # 2 % is what a meter may be off
+    assert winch.most_w == pytest.approx(6.0 * 1.02)
+
+
+def test_without_a_night_in_the_history_nothing_is_said_of_tonight(history: History) -> None:
+    assert night_draws(history, slipway(), NOON_S) is None
+    noon_s = day_start_s(TODAY - timedelta(days=1), history.zone) + 43_200
+    history.record_cycle([observation("slip", noon_s, {"1": 6.0})], STEP_S)
+    assert night_draws(history, slipway(), NOON_S) is None

@@ -14,7 +14,15 @@ from hypothesis import strategies as st
 from tests.service.virtual_time import VirtualClock, run_virtual
 
 from portdraw.observation.unit_observation import Outcome, UnitObservation
-from portdraw.service.poller import GRACE_WALL_S, Pollable, Poller, next_due_s, phase_s
+from portdraw.service.poller import (
+    GRACE_WALL_S,
+    HINT_AGAIN_WALL_S,
+    HINT_SETTLES_WALL_S,
+    Pollable,
+    Poller,
+    next_due_s,
+    phase_s,
+)
 
 EVERY_S = 30.0
 DEADLINE_S = 8.0
@@ -309,3 +317,74 @@ def test_reading_once_reads_every_unit_once() -> None:
         assert all(unit.slow == [True] for unit in units)
 
     run_virtual(work)
+
+
+# --- hints
+
+
+def hinted(
+    hints: Sequence[tuple[float, bool]], for_s: float, takes_s: float = 0.5
+) -> tuple[FakeUnit, FakeUnit, list[float]]:
+    """Hint at the first of two units at these times (slow or not); return both and when extra readings ended."""
+
+    async def work() -> tuple[FakeUnit, FakeUnit, list[float]]:
+        clock = VirtualClock()
+        units = FakeUnit("pier", clock, takes_s), FakeUnit("quay", clock, takes_s)
+        extra: list[float] = []
+        one = Poller(
+            list(units),
+            clock,  # type: ignore[arg-type]
+            600.0,
+            6000.0,
+            DEADLINE_S,
+            16,
+            lambda _: None,
+            lambda observation: extra.append(observation.began_s),
+        )
+        one.start()
+        for at_s, slow in hints:
+            await asyncio.sleep(at_s - clock.now_s())
+            one.hint("pier", slow)
+        one.hint("no such unit")
+        await asyncio.sleep(for_s - clock.now_s())
+        await one.stop(1.0)
+        return *units, extra
+
+    return run_virtual(work)
+
+
+def test_the_turns_of_these_units_stand_clear_of_what_follows() -> None:
+    assert all(phase_s(name, 600.0) > 100 for name in ("pier", "quay"))
+
+
+def test_a_hint_makes_its_unit_read_soon_and_nobody_else() -> None:
+    pier, quay, extra = hinted([(10.0, False)], 60.0)
+    assert pier.read_at_s[1:] == [pytest.approx(10.0 + HINT_SETTLES_WALL_S)]
+    assert extra == pier.read_at_s[1:]
+    assert pier.slow == [True, False]
+    assert len(quay.read_at_s) == 1
+
+
+def test_hints_that_follow_each_other_fold() -> None:
+    pier, _, _ = hinted([(10.0 + n * 0.1, False) for n in range(100)], 40.0)
+    extra = pier.read_at_s[1:]
+    assert extra[0] == pytest.approx(10.0 + HINT_SETTLES_WALL_S)
+    assert all(b - a >= HINT_AGAIN_WALL_S - 1e-6 for a, b in pairwise(extra))
+    assert len(extra) <= 2 + 10.0 / HINT_AGAIN_WALL_S
+    assert extra[-1] >= 19.9  # the last hint is not lost
+
+
+def test_a_hint_during_a_reading_brings_another_one() -> None:
+    pier, _, _ = hinted([(10.0, False), (11.0, False)], 60.0, takes_s=5.0)
+    assert pier.read_at_s[1:] == [
+        pytest.approx(10.0 + HINT_SETTLES_WALL_S),
+        pytest.approx(15.0 + 2 * HINT_SETTLES_WALL_S),
+    ]
+
+
+def test_long_readings_on_hints_come_less_often_and_none_is_lost() -> None:
+    """The first round is a long one; the hint for another waits its time, and rides with the next reading then."""
+    pier, _, _ = hinted([(5.0, True), (30.0, False)], 60.0)
+    assert pier.slow[1:] == [False, True]
+    pier, _, _ = hinted([(20.0, True), (25.0, True), (50.0, False)], 90.0)
+    assert pier.slow[1:] == [True, False, True]

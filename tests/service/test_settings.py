@@ -186,3 +186,23 @@ def test_the_place_of_a_part_is_told_for_later_errors(tmp_path: Path) -> None:
     assert load_settings(path).where("access", "slip-v3", "privacy_secret") == (
         f"{path}:{place}: access.slip-v3.privacy_secret"
     )
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('listen: {names: ["a b"]}', "must be a host name without port, such as portdraw.terminal.example"),
+        ("access: {v3: {version: 3, auth_secret: {env: A B}}}", "must be the name of an environment variable: "),
+        ('access: {"a b": {version: 2}}', "must be a name: letters, digits, dots, hyphens and underscores"),
+        (
+            'receivers: {r: {alertmanager: "http://h/", user: "a:b"}}',
+            "must be a user name on one line without a colon",
+        ),
+    ],
+)
+def test_what_a_text_must_be_is_said_in_words(tmp_path: Path, text: str, said: str) -> None:
+    file = tmp_path / "settings.yaml"
+    file.write_text(f"format: 1\nsite: site.yaml\n{text}\n")
+    with pytest.raises(PlanError) as refused:
+        load_settings(file)
+    assert said in str(refused.value)

@@ -33,6 +33,7 @@ listen:
   tls: {certificate: cert.pem, key: key.pem, client_ca: clients.pem}
   tokens: {shift: {secret: {file: token}, scopes: [read, operate]}}
   names: [watch.example]
+notifications: {host: "::1", port: 10162, access: [terminal-v3, old]}
 columns:
   - {name: rack-watts, oid: 1.3.6.1.4.1.32473.1.1, index: port, unit: mW, source: "EXAMPLE-MIB, exWatts"}
 """
@@ -41,7 +42,7 @@ columns:
 LOADER_ALONE: tuple[str, ...] = (
     r"A receiver's address can't be understood",  # the finer points of an address: a port above 65535, a bad host
     r"is not an object identifier",  # an arc beyond its largest number
-    r"listen.host: must be an address of this machine",
+    r"(listen|notifications).host: must be an address of this machine",
 )
 
 

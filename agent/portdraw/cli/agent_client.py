@@ -22,6 +22,7 @@ from portdraw.service.tls_files import tls_files
 from portdraw.service.web_access import token_secret
 
 TIMEOUT_S = 5.0
+NO_TLS = "no TLS"
 TOKEN_VARIABLE = "PORTDRAW_TOKEN"  # noqa: S105 - its name
 _FIRST_CERTIFICATE = re.compile("-----BEGIN CERTIFICATE-----.*?-----END CERTIFICATE-----", re.DOTALL)
 
@@ -38,10 +39,11 @@ KeyOption = Annotated[Path | None, typer.Option(help="Its key, in PEM form.")]
 
 @dataclass(frozen=True)
 class AgentClient:
-    """Where the agent is and how it is asked."""
+    """Where the agent is and how it is asked. `token_from` says where the token stands."""
 
     url: str
     token: str | None = field(default=None, repr=False)
+    token_from: str = ""
     tls: ssl.SSLContext | None = field(default=None, repr=False)
 
     def ask(self, method: str, path: str, body: dict[str, Any] | None = None) -> httpx.Response:
@@ -54,7 +56,7 @@ class AgentClient:
             tell(self._no_answer(error))
             raise typer.Exit(COULD_NOT_READ) from None
         if answer.status_code in (401, 403, 421):
-            tell(f"the agent at {plain(self.url)} refuses: {plain(answer.text)}{self._token_hint(answer)}")
+            tell(f"the agent at {plain(self.url)} refuses: {plain(answer.text.strip())}{self._token_hint(answer)}")
             raise typer.Exit(WRONG_INPUT)
         return answer
 
@@ -77,15 +79,29 @@ class AgentClient:
     def _token_hint(self, answer: httpx.Response) -> str:
         if answer.status_code != httpx.codes.UNAUTHORIZED:
             return ""
-        return " (a token comes from the settings or from " + TOKEN_VARIABLE + ")"
+        if self.token is None:
+            return f" (put it into {TOKEN_VARIABLE}, or give --settings of an agent that has tokens)"
+        return f" (it comes from {self.token_from})"
 
     def _no_answer(self, error: BaseException) -> str:
         reason = _tls_reason(error)
+        if reason == NO_TLS:
+            return (
+                f"what listens at {plain(self.url)} does not speak TLS; if it speaks plain HTTP, {self._try('http')}"
+            )
         if reason:
             return f"no TLS with the agent at {plain(self.url)}: {reason}"
-        if self.tls is not None and isinstance(error, (httpx.ReadError, httpx.RemoteProtocolError)):
+        hangs_up = isinstance(error, (httpx.ReadError, httpx.RemoteProtocolError))
+        if self.tls is None and hangs_up:
+            return (
+                f"what listens at {plain(self.url)} does not speak plain HTTP; if it speaks TLS, {self._try('https')}"
+            )
+        if self.tls is not None and hangs_up:
             return f"the agent at {plain(self.url)} hangs up; it may ask for a certificate (--certificate, --key)"
         return f"no portdraw agent answers at {plain(self.url)}; is it running?"
+
+    def _try(self, scheme: str) -> str:
+        return f"write {scheme}://{plain(self.url.partition('://')[2])}"
 
 
 def agent_client(
@@ -104,7 +120,7 @@ def agent_client(
     token = os.environ.get(TOKEN_VARIABLE) or None
     if url is not None:
         _refuse_bad_url(url, token)
-        return AgentClient(url.rstrip("/"), token, _context(url, ca, certificate, key))
+        return AgentClient(url.rstrip("/"), token, TOKEN_VARIABLE, _context(url, ca, certificate, key))
     if settings is None:
         tell("say where the agent is: --settings FILE or --url http://127.0.0.1:8437")
         raise typer.Exit(WRONG_INPUT)
@@ -113,10 +129,12 @@ def agent_client(
     if listen.tls is not None and listen.tls.client_ca is not None and not listen.tokens and certificate is None:
         tell("this agent asks every client for a certificate: give --certificate and --key")
         raise typer.Exit(WRONG_INPUT)
+    token_from = TOKEN_VARIABLE
     if token is None:
         secret = token_secret(loaded, scope)
         token = None if secret is None else secret.decode("ascii", "replace")
-    return AgentClient(listen.url, token, _pinned(loaded, certificate, key))
+        token_from = f"{loaded.path}; a running agent knows the tokens of its own start"
+    return AgentClient(listen.url, token, token_from, _pinned(loaded, certificate, key))
 
 
 def _refuse_bad_url(url: str, token: str | None) -> None:
@@ -182,6 +200,6 @@ def _tls_reason(error: BaseException) -> str:
         if isinstance(seen, ssl.SSLError):
             if "CERTIFICATE_REQUIRED" in (seen.reason or "") or "HANDSHAKE_FAILURE" in (seen.reason or ""):
                 return "it asks for a client's certificate (--certificate, --key)"
-            return "is it TLS that listens there?"
+            return NO_TLS
         seen = seen.__cause__ or seen.__context__
     return ""

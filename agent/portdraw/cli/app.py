@@ -1,65 +1,70 @@
-"""The command `portdraw`: which commands there are, and how errors end."""
+"""Where the command begins and how it ends: every known error is one sentence with its exit code.
+
+Nothing of ours is imported before `main` runs, so that Ctrl-C while modules load is one line as well.
+"""
 
 from __future__ import annotations
 
+import os
 import sys
-from typing import Annotated
 
-import typer
-
-from portdraw.cli import alarms, audit, demo, export, failures, fit, plan, probe, restart, run, status
-from portdraw.cli import tell as tell_command
-from portdraw.cli.problems import FINE, WRONG_INPUT, KnownErrors, tell
-from portdraw.service.agent import agent_version
-
-app = typer.Typer(
-    name="portdraw",
-    help="Watches PoE watts on both legs of every pass-through switch, and audits them against the design budget.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-)
-
-
-def _tell_version(wanted: bool) -> None:
-    if wanted:
-        print(f"portdraw {agent_version()}")
-        raise typer.Exit(FINE)
-
-
-@app.callback()
-def portdraw(
-    version: Annotated[
-        bool, typer.Option("--version", help="Print the version and end.", is_eager=True, callback=_tell_version)
-    ] = False,
-) -> None:
-    """Watch PoE watts on both legs of every pass-through switch, and audit them against the design budget."""
-
-
-app.command("demo")(demo.demo)
-app.command("plan")(plan.plan)
-app.command("failures")(failures.failures)
-app.command("restart")(restart.restart)
-app.command("fit")(fit.fit)
-app.command("probe")(probe.probe)
-app.command("run")(run.run)
-app.command("status")(status.status)
-app.command("alarms")(alarms.alarms)
-app.command("audit")(audit.audit)
-app.command("tell")(tell_command.tell_receivers)
-app.command("export")(export.export)
+STOPPED = 130  # 128 and the number of SIGINT, as shells count
+CANT_WRITE = 3
 
 
 def main() -> None:
     """Run the command; every known error ends as one clear sentence and its exit code."""
     try:
+        code = _run()
+        if sys.stdout is not None:
+            sys.stdout.flush()  # what can't be written is told here, not by the interpreter at its end
+    except BrokenPipeError:
+        _let_go_of_output()
+        code = 0  # the reader of our output has had enough
+    except OSError as error:
+        if error.filename is not None or not _output_fails():
+            raise
+        _let_go_of_output()
+        _say(f"the output can't be written: {error.strerror}")
+        code = CANT_WRITE
+    except KeyboardInterrupt:
+        _say("stopped by Ctrl-C")
+        # not sys.exit: where Ctrl-C came while a module was executed the interpreter would end itself by the signal
+        os._exit(STOPPED)
+    sys.exit(code)
+
+
+def _run() -> int:
+    """Return how the command ends."""
+    from portdraw.cli.commands import app
+    from portdraw.cli.problems import WRONG_INPUT, KnownErrors, tell
+
+    try:
         app()
     except KnownErrors as error:
         tell(str(error))
-        sys.exit(WRONG_INPUT)
-    except BrokenPipeError:
-        sys.stderr.close()  # the reader of our output has had enough
-        sys.exit(0)
-    except KeyboardInterrupt:
-        sys.exit(130)
+        return WRONG_INPUT
+    except SystemExit as end:
+        return end.code if isinstance(end.code, int) else 0
+    return 0
+
+
+def _say(sentence: str) -> None:
+    print(sentence, file=sys.stderr)
+
+
+def _output_fails() -> bool:
+    """Say whether it is our own output that can't be written: whether one more line end fails as well."""
+    try:
+        sys.stdout.write("\n")
+        sys.stdout.flush()
+    except OSError:
+        return True
+    return False
+
+
+def _let_go_of_output() -> None:
+    """Send what still waits to be written nowhere, or the interpreter would stumble over it at its end."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)

@@ -18,7 +18,7 @@ from portdraw.history.store import FILE_NAME, History
 from portdraw.plan.loader import load_site
 from portdraw.plan.site import Site
 from portdraw.plan.tree import Tree
-from portdraw.reporting.audit.audit import Audit, build_audit
+from portdraw.reporting.audit.audit import Audit, build_audit, what_was_read
 from portdraw.reporting.audit.audit_files import AuditFileError, write_audit
 from portdraw.reporting.audit.audit_json import audit_document
 from portdraw.reporting.audit.audit_rows import Weight
@@ -28,11 +28,15 @@ from portdraw.service.clock import Clock
 from portdraw.service.settings import load_settings
 
 DAY_S = 86_400
+DAYS = 14
 
 
 def audit(
     settings: Annotated[Path, typer.Option(help="The agent's settings file.")],
-    days: Annotated[int, typer.Option(min=1, max=3660, help="How many days back, today included.")] = 14,
+    days: Annotated[
+        int | None,
+        typer.Option(min=1, max=3660, help=f"How many days back, today included; {DAYS} where left out."),
+    ] = None,
     from_day: Annotated[
         str | None, typer.Option("--from", help="First local day, 2026-03-01; instead of --days.")
     ] = None,
@@ -62,8 +66,8 @@ def audit(
     site = load_site(loaded.site_path)
     zone = ZoneInfo(site.site.timezone)
     if live is not None:
-        if from_day is not None or to_day is not None:
-            tell("--live is about now: leave out --from and --to")
+        if from_day is not None or to_day is not None or days is not None:
+            tell("--live is about now and not about the history: leave out --days, --from and --to")
             raise typer.Exit(WRONG_INPUT)
         with tempfile.TemporaryDirectory(prefix="portdraw-live-") as name:
             first_s = read_for(loaded, live, Path(name))
@@ -101,20 +105,28 @@ def tell_audit(result: Audit, folder: Path, stem: str) -> None:
         raise typer.Exit(COULD_NOT_READ) from None
     if result.emulated:
         print("EMULATED")
+    print(f"{result.first_day} to {result.last_day}: {what_was_read(result)}")
     for where, finding in result.findings():
         if finding.weight is not Weight.KNOW:
             print(f"{finding.weight.value}: {plain(where)}: {plain(finding.sentence)}")
+    if not any(path.stem == stem for path in paths):
+        print(f"an audit called {stem} is there already and stays as it is; this one has a number")
     for path in paths:
         print(f"wrote {path}")
 
 
-def _period(days: int, from_day: str | None, to_day: str | None, now_s: float, zone: ZoneInfo) -> tuple[float, float]:
+def _period(
+    days: int | None, from_day: str | None, to_day: str | None, now_s: float, zone: ZoneInfo
+) -> tuple[float, float]:
     """Return first and last second of the period; ends with exit code 2 where the days make none."""
+    if days is not None and from_day is not None:
+        tell("--days and --from both say where the period begins: leave one of them out")
+        raise typer.Exit(WRONG_INPUT)
     last_s = now_s if to_day is None else min(now_s, day_end_s(_day(to_day, "--to"), zone) - 1)
     if from_day is not None:
         first_s = day_start_s(_day(from_day, "--from"), zone)
     else:
-        first_s = day_start_s(datetime.fromtimestamp(last_s - (days - 1) * DAY_S, zone).date(), zone)
+        first_s = day_start_s(datetime.fromtimestamp(last_s - ((days or DAYS) - 1) * DAY_S, zone).date(), zone)
     if first_s >= last_s:
         tell("the period has no time in it: --from must be before --to, and not in the future")
         raise typer.Exit(WRONG_INPUT)

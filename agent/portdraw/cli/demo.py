@@ -24,8 +24,8 @@ from rich.progress import BarColumn, Progress, TextColumn
 
 from portdraw.cli.demo_desk import DemoDesk
 from portdraw.cli.demo_folder import write_demo_folder
-from portdraw.cli.demo_words import DemoWords, say
-from portdraw.cli.problems import FINE, tell
+from portdraw.cli.demo_words import DemoWords, say, switch_lines
+from portdraw.cli.problems import COULD_NOT_READ, FINE, tell
 from portdraw.history.store import History
 from portdraw.plan.loader import load_site
 from portdraw.plan.site import Site
@@ -62,6 +62,7 @@ def demo(
 
     Nothing outside this machine is read or told. Everything it shows is EMULATED.
     """
+    check_writable(Path.cwd())
     with tempfile.TemporaryDirectory(prefix="portdraw-demo-") as folder:
         raise typer.Exit(asyncio.run(_demo(Path(folder), for_s, not no_browser, seed, port)))
 
@@ -94,11 +95,11 @@ async def _demo(folder: Path, for_s: float | None, browser: bool, seed: int, por
         parts = gather(load_settings(settings), emulated=True)
         with closing(open_history(parts)) as history:
             agent = Agent(parts, history, clock, on_change=words.change)
-            say(
-                f"Overview: {agent.address}   metrics: {agent.address}/metrics   Ctrl-C ends it and writes the audit."
-            )
-            listed = ", ".join(f"{name} {address}" for name, address in addresses.items())
-            say(f"Switches: {listed}; probe one with --settings {settings} --access {access}")
+            say(f"Overview: {agent.address}")
+            say(f"Metrics:  {agent.address}/metrics")
+            for line in switch_lines(addresses, settings, access):
+                say(line)
+            say(f"Ctrl-C ends it and writes the audit into {Path.cwd()}.")
             for scene in LIVE.on(site).scenes:
                 loop.call_later(clock.wall_s(start_s + scene.after_s - clock.now_s()), words.scene, scene.told)
             if for_s is not None:
@@ -119,6 +120,19 @@ async def _demo(folder: Path, for_s: float | None, browser: bool, seed: int, por
     for path in paths:
         say(f"audit written: {path}")
     return FINE
+
+
+def check_writable(folder: Path) -> None:
+    """End with exit code 3 and one sentence where the audit could not be written at the end."""
+    try:
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        tell(
+            f"the audit at the end is written into the folder you stand in, and {folder} can't be written "
+            f"({error.strerror}): change into a folder of your own, then start the demo there"
+        )
+        raise typer.Exit(COULD_NOT_READ) from None
 
 
 def story_start_s(site: Site, now_s: float) -> float:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import shlex
+import sys
+from collections.abc import Iterator, Mapping
 from datetime import datetime
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from portdraw.judgement.alarm_book import AlarmChange
@@ -40,6 +44,26 @@ class DemoWords:
     def _line(self, what: str, text: str) -> None:
         moment = datetime.fromtimestamp(self._clock.now_s(), self._zone).strftime("%H:%M:%S")
         say(f"{moment}  {what:8}  {text}")
+
+
+def switch_lines(addresses: Mapping[str, str], settings: Path, access: str) -> Iterator[str]:
+    """Yield the switches with their addresses, and a whole command that asks one of them."""
+    yield "Switches:"
+    width = max(map(len, addresses), default=0)
+    for name, address in addresses.items():
+        yield f"  {name:{width}}  {address}"
+    first = next(iter(addresses.values()), "")
+    words = [*own_command(), "probe", first, "--settings", str(settings), "--access", access]
+    yield "Ask one of them, in another terminal while this runs:"
+    yield f"  {shlex.join(words)}"
+
+
+def own_command() -> list[str]:
+    """Return how this program is called from any folder."""
+    called = Path(sys.argv[0])
+    if called.stem == "portdraw" and called.exists():
+        return [str(called.absolute())]
+    return [sys.executable, "-m", "portdraw"]
 
 
 def say(text: str) -> None:

@@ -10,6 +10,7 @@ from typing import Annotated, Never
 import typer
 
 from portdraw.cli.problems import FINDINGS, FINE, WRONG_INPUT, tell
+from portdraw.cli.study_bar import study_bar
 from portdraw.cli.study_paper import give_paper, head_of
 from portdraw.plan.load_case import Case
 from portdraw.plan.loader import load_site
@@ -55,7 +56,8 @@ def failures(
     loaded = load_site(site)
     if before is not None:
         _sheet(site, loaded, before, LOADS[load], as_json, html)
-    study = study_site(loaded, LOADS[load], pairs=pairs)
+    with study_bar("failures", quiet=as_json) as progress:
+        study = study_site(loaded, LOADS[load], pairs=pairs, progress=progress)
     if html is not None:
         give_paper(failures_html(study, head_of(site, loaded)), html, quiet=as_json)
     if as_json:

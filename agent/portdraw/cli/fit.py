@@ -10,12 +10,14 @@ from typing import Annotated
 import typer
 
 from portdraw.cli.problems import FINDINGS, FINE, WRONG_INPUT, tell
+from portdraw.cli.study_paper import give_paper, head_of
 from portdraw.plan.class_grant import SignatureClasses
 from portdraw.plan.loader import load_site
 from portdraw.powerflow.fit import study_fit
 from portdraw.powerflow.free_port import Wish
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.studies.fit_json import fit_document
+from portdraw.reporting.studies.fit_page import fit_html
 from portdraw.reporting.studies.fit_tables import print_fit
 from portdraw.reporting.terminal import print_json
 
@@ -75,12 +77,13 @@ def fit(
         Conductor, typer.Option(help="Metal of its cable; unknown is counted as copper-clad.")
     ] = Conductor.UNKNOWN,
     as_json: Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")] = False,
+    html: Annotated[Path | None, typer.Option("--html", help="Write a paper to print to this file.")] = None,
 ) -> None:
     """Say whether a device can be added, on which free port, and which limit binds where it can't.
 
     Every limit up to the sources is held on both legs, in every case, after every single failure, with the margins
     of the site's policy. Exit codes: 0 it fits (at the unit of --near, where one is given), 1 it does not,
-    2 wrong input.
+    2 wrong input, 3 a paper could not be written.
     """
     loaded = load_site(site)
     _check(("--watts", watts, _MOST_W), ("--night", night, _MOST_W), ("--frost", frost, _MOST_W))
@@ -100,9 +103,11 @@ def fit(
         near=near,
     )
     found = study_fit(loaded, wish)
+    if html is not None:
+        give_paper(fit_html(loaded, found, head_of(site, loaded)), html, quiet=as_json)
     if as_json:
         print_json(fit_document(loaded, found))
-    else:
+    elif html is None:
         print_fit(loaded, found)
     raise typer.Exit(FINE if found.fits else FINDINGS)
 

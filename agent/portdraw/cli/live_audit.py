@@ -44,7 +44,10 @@ async def _run(agent: Agent, for_s: float) -> list[str]:
     loop.call_later(for_s, stop.set)
     running = asyncio.create_task(agent.run(stop))
     columns = (TextColumn("reading the site"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        tell(f"reading the site for {for_s / 60:g} minutes ...")
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
         task = progress.add_task("live", total=for_s)
         began = loop.time()
         while not running.done() and not stop.is_set():

@@ -46,7 +46,7 @@ def probe(
     """
     loaded = None if settings is None else load_settings(settings)
     catalogue = standard_catalogue() if loaded is None else site_catalogue(loaded)
-    name, entry = _access(loaded, access, community)
+    name, entry = access_for(loaded, access, community)
     try:
         parse_address(address, name)
     except ValueError as error:
@@ -61,7 +61,8 @@ def probe(
     raise typer.Exit(FINE if read else COULD_NOT_READ)
 
 
-def _access(loaded: LoadedSettings | None, access: str | None, community: bool) -> tuple[str, Access]:
+def access_for(loaded: LoadedSettings | None, access: str | None, community: bool) -> tuple[str, Access]:
+    """Return name and secrets of the access that the options name. Raises SettingsError with one sentence."""
     if community:
         value = os.environ.get(COMMUNITY_VARIABLE)
         if not value:

@@ -10,11 +10,13 @@ from typing import Annotated
 import typer
 
 from portdraw.cli.problems import FINDINGS, FINE, WRONG_INPUT, tell
+from portdraw.cli.study_paper import give_paper, head_of
 from portdraw.plan.load_case import Case
 from portdraw.plan.loader import load_site
 from portdraw.powerflow.restart import RETRY_S
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.studies.restart_json import restarts_document
+from portdraw.reporting.studies.restart_page import restarts_html
 from portdraw.reporting.studies.restart_study import STEADY, UnknownFailureError, study_restarts
 from portdraw.reporting.studies.restart_tables import print_restarts
 from portdraw.reporting.terminal import print_json
@@ -51,10 +53,13 @@ def restart(
         typer.Option("--retry", metavar="SECONDS", help="When a port that was shed asks again; 0: never."),
     ] = RETRY_S,
     as_json: Annotated[bool, typer.Option("--json", help="Print the study as JSON.")] = False,
+    html: Annotated[Path | None, typer.Option("--html", help="Write a paper to print to this file.")] = None,
 ) -> None:
     """Follow the site from second to second when power comes back: who starts when, what each limit is asked.
 
-    Exit codes: 0 everything comes back within every limit, 1 findings, 2 wrong input.
+    The change of legs that each failure forces before comes with it: at the instant, after renegotiation, after
+    start-up. Exit codes: 0 everything comes back as it was, within every limit, 1 findings, 2 wrong input,
+    3 a paper could not be written.
     """
     loaded = load_site(site)
     if not (math.isfinite(retry) and (retry == 0 or 1 <= retry <= _LONGEST_RETRY_S)):
@@ -65,8 +70,10 @@ def restart(
     except UnknownFailureError as error:
         tell(plain(f"--after: {error}"))
         raise typer.Exit(WRONG_INPUT) from None
+    if html is not None:
+        give_paper(restarts_html(study, head_of(site, loaded)), html, quiet=as_json)
     if as_json:
         print_json(restarts_document(study))
-    else:
+    elif html is None:
         print_restarts(study)
     raise typer.Exit(FINDINGS if study.findings else FINE)

@@ -26,6 +26,13 @@ from portdraw.service.settings import SettingsError, load_settings
 from portdraw.service.trials import last_trials, note_trials
 
 TIMEOUT_S = 10.0
+# Syslog acknowledges nothing (RFC 5424, section 4; RFC 5425 and RFC 6587 add no answer). Over TCP and TLS the other
+# side has read to the end; what it then did with the message it does not say.
+_UNANSWERED = {
+    "syslog over UDP": "sent; UDP has no answer, so look at the receiver",
+    "syslog over TCP": "sent and read to its end; syslog acknowledges nothing, so look at the receiver",
+    "syslog over TLS": "sent and read to its end; syslog acknowledges nothing, so look at the receiver",
+}
 
 
 def tell_receivers(
@@ -35,8 +42,8 @@ def tell_receivers(
 ) -> None:
     """Send a trial message to each receiver of alarms at once, and say how each went.
 
-    The message says that nothing has happened. The agent may go on running. The date of each trial that was taken
-    is kept in the history. Exit codes: 0 all took it, 2 wrong input, 3 a receiver did not take it.
+    The message says that nothing has happened. The agent may go on running. The date of each trial that was taken,
+    or over syslog sent, is kept in the history. Exit codes: 0 all took it, 2 wrong input, 3 a receiver did not.
     """
     loaded = load_settings(settings)
     site = load_site(loaded.site_path).site
@@ -59,6 +66,7 @@ def tell_receivers(
                 "receiver": name,
                 "way": chosen[name].way,
                 "taken": result.ok,
+                "acknowledged": result.ok and chosen[name].way not in _UNANSWERED,
                 "error": result.error,
                 "took_s": round(result.took_s, 3),
                 "taken_before_at": iso(before.get(name), site.timezone),
@@ -94,8 +102,17 @@ def _keep(folder: Path, timezone: str, emulated: bool, taken: Mapping[str, float
 
 
 def _line(name: str, one: Notifier, result: Attempt, before_s: float | None, timezone: str, now_s: float) -> str:
-    went = f"taken in {result.took_s:.1f} s" if result.ok else f"NOT taken: {result.error}"
-    if one.way == "syslog over UDP" and result.ok:
-        went = "sent; UDP has no answer, so look at the receiver"
-    last = "" if before_s is None else f"; taken before on {clock(before_s, timezone, now_s)}"
+    went = _UNANSWERED.get(one.way, "taken") if result.ok else "NOT taken"
+    if not result.ok:
+        went += f": {result.error}"
+    elif one.way not in _UNANSWERED:
+        went += f" in {result.took_s:.1f} s"
+    last = "" if before_s is None else f"; before that {moment_words(before_s, timezone, now_s)}"
     return f"{name} ({one.way}): {went}{last}"
+
+
+def moment_words(time_s: float, timezone: str, now_s: float) -> str:
+    """Return a moment in a sentence: "at 16:12:35 today", "on 2026-11-24 at 16:12:35"."""
+    told = clock(time_s, timezone, now_s)
+    date, gap, time = told.rpartition(" ")
+    return f"on {date} at {time}" if gap else f"at {time} today"

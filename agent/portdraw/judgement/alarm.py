@@ -42,6 +42,7 @@ class AlarmKind(StrEnum):
     READING_STALE = "reading-stale"
     CREDENTIALS_REFUSED = "credentials-refused"
     WATTS_UNTOLD = "watts-untold"
+    NEXT_FAILURE_UNSAFE = "next-failure-unsafe"
     DRIFT = "drift"
 
 
@@ -59,7 +60,8 @@ class Alarm:
     """One alarm. `sentence` says what, where, how much, since when.
 
     `summary` is what of it stays true when it is over. `handling` is there while a person has it in hand.
-    `began_s` is when the condition was first seen, `raised_s` when the alarm came up, `ended_s` when it returned.
+    `began_s` is when the condition was first seen, `raised_s` when the alarm came up, `ended_s` when it returned;
+    not `began_seen`: it was there already at the first reading, so it is older than that.
     `value` and `limit` are in `unit` ("W", "days", ...); None where the kind has none.
     """
 
@@ -80,6 +82,7 @@ class Alarm:
     measure: str = ""
     summary: str = ""
     handling: Handling | None = None
+    began_seen: bool = True
 
     @property
     def key(self) -> tuple[str, str, str]:

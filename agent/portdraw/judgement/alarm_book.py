@@ -57,6 +57,11 @@ class AlarmChange:
             self.alarm.raised_s is not None and self.from_state is not AlarmState.RETURNED
         )
 
+    @property
+    def passed(self) -> bool:
+        """Say whether the condition went before the on-delay was over, so that people were told of nothing."""
+        return self.from_state is AlarmState.PENDING and self.to_state is AlarmState.NORMAL
+
 
 class AlarmBook:
     """All alarms of a site. Not thread-safe; it reads no clock, every time [s since the epoch] is handed in."""
@@ -212,6 +217,8 @@ class AlarmBook:
         if step(before, event) is before:
             return None
         entry.apply(event, time_s)
+        if entry.gone_s is not None and event in (AlarmEvent.SHELF_EXPIRED, AlarmEvent.RELEASE):
+            entry.apply(AlarmEvent.GONE, time_s)  # it went while it was set aside
         entry.hold = hold
         entry.acknowledged_by = owner
         after = entry.alarm.state

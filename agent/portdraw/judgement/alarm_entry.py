@@ -9,7 +9,9 @@ from portdraw.judgement.alarm import Alarm, AlarmKind, AlarmState, Handling, Sev
 from portdraw.judgement.alarm_rule import ALARM_RULES
 from portdraw.judgement.alarm_states import SET_ASIDE, UP, AlarmEvent, step
 from portdraw.judgement.condition import Condition
-from portdraw.judgement.wording import clock_text
+from portdraw.judgement.wording import clock_text, count_text
+
+_OVER = frozenset({AlarmState.RETURNED, AlarmState.NORMAL})
 
 HELD_NOTE = " No fresh reading: this is the last known state."
 
@@ -57,6 +59,7 @@ class AlarmEntry:
             began_s=began_s,
             raised_s=None,
             ended_s=None,
+            began_seen=condition.began_seen,
         )
         return cls(_told(blank, condition, time_s, timezone), seen_s=time_s)
 
@@ -104,20 +107,30 @@ class AlarmEntry:
 
     def shown(self, timezone: str) -> Alarm:
         """Return the alarm as people see it: marked where it is over, in somebody's hand, or not freshly read."""
-        if self.alarm.state is AlarmState.RETURNED and self.alarm.ended_s is not None:
+        if self.alarm.state in _OVER and self.alarm.ended_s is not None:
             ended = clock_text(self.alarm.ended_s, self.alarm.ended_s, timezone)
             return replace(self.alarm, sentence=f"Over since {ended}: {self.alarm.summary}")
+        shown = self.alarm if self.gone_s is None else self._gone(self.gone_s, timezone)
         if self.hold is not None and self.alarm.state in SET_ASIDE:
             handling = Handling(self.hold.owner, self.hold.reason, self.hold.until_s)
             until = clock_text(self.hold.until_s, self.alarm.began_s, timezone)
             note = f"Set aside until {until} by {self.hold.owner} ({self.hold.reason}): "
-            return replace(self.alarm, sentence=note + self.alarm.sentence, handling=handling)
-        shown = self.alarm
+            return replace(shown, sentence=note + shown.sentence, handling=handling)
         if self.alarm.state is AlarmState.ACKNOWLEDGED and self.acknowledged_by:
             shown = replace(shown, handling=Handling(self.acknowledged_by))
         if self.held and self.alarm.state in UP | {AlarmState.PENDING}:
-            shown = replace(shown, sentence=self.alarm.sentence + HELD_NOTE)
+            shown = replace(shown, sentence=shown.sentence + HELD_NOTE)
         return shown
+
+    def _gone(self, gone_s: float, timezone: str) -> Alarm:
+        """Return the alarm without what is no longer so: its condition is gone, though not for long enough yet."""
+        gone = clock_text(gone_s, gone_s, timezone)
+        waits = count_text(round(ALARM_RULES[self.alarm.kind].off_delay_s), "second")
+        return replace(
+            self.alarm,
+            sentence=f"{self.alarm.summary} No longer so since {gone}; it is over when that has lasted {waits}.",
+            consequence="None, if it stays so.",
+        )
 
 
 def entry_to(entry: AlarmEntry) -> dict[str, object]:
@@ -131,7 +144,9 @@ def entry_from(row: object) -> AlarmEntry:
         if not isinstance(row, Mapping) or not isinstance(row["alarm"], Mapping):
             raise TypeError
         # who has it in hand stands beside the alarm, in the entry
-        told = {field.name: row["alarm"][field.name] for field in fields(Alarm) if field.name != "handling"}
+        kept = {field.name for field in fields(Alarm)} - {"handling"}
+        told = {name: row["alarm"][name] for name in kept - {"began_seen"}}
+        told["began_seen"] = bool(row["alarm"].get("began_seen", True))  # not told by the first version
         told["kind"] = AlarmKind(told["kind"])
         told["state"] = AlarmState(told["state"])
         told["severity"] = Severity(told["severity"])

@@ -168,6 +168,17 @@ _RULES = (
         "Do not try other secrets on it.",
     ),
     AlarmRule(
+        AlarmKind.NEXT_FAILURE_UNSAFE,
+        on_delay_s=60,
+        off_delay_s=300,
+        dead_band_percent=0,
+        severity=Severity.WARNING,
+        why_severity="all is as it was, but one more failure takes what the site promised to keep",
+        consequence="With the next failure devices go dark that the site promised to keep.",
+        action="Allow no work on AC, feeders or feed cables now. Ask the network engineer what could be switched off "
+        "by agreement to make room, and the integrator for the change that mends it. Do not test a leg.",
+    ),
+    AlarmRule(
         AlarmKind.DRIFT,
         on_delay_s=0,
         off_delay_s=0,

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from math import isnan
 
 from portdraw.judgement.alarm import Alarm
+from portdraw.judgement.next_failure import Finding, NextFailure
 from portdraw.observation.record import Basis, PortState
 from portdraw.observation.unit_observation import Outcome
 
@@ -23,6 +23,17 @@ class Availability(StrEnum):
     BELIEVED = "believed"
     UNKNOWN = "unknown"
     LOST = "lost"
+
+
+class Reach(StrEnum):
+    """Whether a unit answers, and where it does not, whether it has power."""
+
+    ANSWERS = "answers"
+    REFUSES = "refuses our credentials"
+    POWERED = "unreachable (powered)"
+    DARK = "dark"
+    SILENT = "not heard"  # whether it has power is not known
+    NOT_READABLE = "not readable by design"
 
 
 class Carrying(StrEnum):
@@ -39,6 +50,8 @@ class Leg:
     """One way a unit gets power. `name` is "local AC" or "PoE feed"; `source` is the circuit or "core port 1".
 
     `since_s` is when it became so, None where it was so already when first read. `sure`: two independent signs agree.
+    `seen_s` is from when on it has been seen so without a break, and `again` says that it was seen lost before that.
+    `proof_w` is what it has carried alone [W], for `proof_s` [s], last at `proven_s`; None: never, or not any more.
     """
 
     name: str
@@ -49,6 +62,11 @@ class Leg:
     evidence_against: tuple[str, ...] = ()
     since_s: float | None = None
     sure: bool = False
+    seen_s: float | None = None
+    again: bool = False
+    proof_w: float | None = None
+    proof_s: float | None = None
+    proven_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -57,7 +75,8 @@ class PortAssessment:
 
     `planned_now_w` follows the site's night; `planned_max_w` is the largest declared steady case.
     `draw_w` is None when unknown, and `missing` then says why. `planned` is False for a port with a draw
-    or a device that the site file does not name.
+    or a device that the site file does not name. A learned or estimated draw is right to +/- `uncertainty_w` [W];
+    of other bases that is not stated.
     """
 
     unit: str
@@ -79,6 +98,7 @@ class PortAssessment:
     missing: str | None
     denied_count: int | None = None
     neighbour: str | None = None
+    uncertainty_w: float | None = None
 
 
 @dataclass(frozen=True)
@@ -89,6 +109,7 @@ class UnitAssessment:
     `draw_complete` is False where that leaves out a delivering port, or where ports and total contradict each other.
     `share` is draw/budget, None when unknown. `fed_by` is the feeder unit's name, `notes` what is odd in readings.
     `feed_need_w` is what the feeder's port would have to give if the AC went now, `feed_limit_w` what it can.
+    `reach` says whether it answers, and if not, whether it has power; `reach_why` by what that is known.
     """
 
     unit: str
@@ -115,45 +136,18 @@ class UnitAssessment:
     ports: tuple[PortAssessment, ...]
     fed_by: str | None = None
     notes: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class NextLoss:
-    """What a single loss (or the loss of all unbacked AC) would ask of the limit that it loads most.
-
-    `need_w` is None when it can't be computed, and `reason` says why: that counts as the worst, never as fine.
-    `assumed` names the units whose draw is not known, so that the largest planned watts stand for it.
-    `keep_percent` of the limit is to be kept free after a failure, by the site's policy.
-    """
-
-    what: str
-    limit: str
-    need_w: float | None
-    limit_w: float | None
-    moved_units: tuple[str, ...]
-    reason: str = ""
-    assumed: tuple[str, ...] = ()
-    keep_percent: float = 0.0
-
-    @property
-    def is_tight(self) -> bool:
-        """True where it fits, but leaves less than is to be kept after a failure."""
-        if self.short_w != 0.0 or self.need_w is None or self.limit_w is None:
-            return False
-        return self.need_w > self.limit_w * (1 - self.keep_percent / 100)
-
-    @property
-    def short_w(self) -> float | None:
-        """Watts that are lacking, 0.0 when it fits, None when unknown."""
-        if self.need_w is None or self.limit_w is None:
-            return None
-        short_w = self.need_w - self.limit_w
-        return None if isnan(short_w) else max(0.0, short_w)
+    reach: Reach = Reach.SILENT
+    reach_why: str = ""
 
 
 @dataclass(frozen=True)
 class SiteAssessment:
-    """The whole site at one moment."""
+    """The whole site at one moment.
+
+    `next_failures` are the failures that matter most, the worst first; `more_failures` is how many were studied
+    beside them, none of them worse. `findings` stand until the plan is changed. `tonight_rests_on` says what the load
+    of tonight is.
+    """
 
     time_s: float
     site: str
@@ -162,10 +156,13 @@ class SiteAssessment:
     night: bool
     margin_percent: float
     units: tuple[UnitAssessment, ...]
-    next_losses: tuple[NextLoss, ...]
+    next_failures: tuple[NextFailure, ...]
     alarms: tuple[Alarm, ...]
     headline: str
     cycle: int = 0
+    more_failures: int = 0
+    tonight_rests_on: str = ""
+    findings: tuple[Finding, ...] = ()
     by_name: dict[str, UnitAssessment] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

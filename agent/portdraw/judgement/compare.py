@@ -6,22 +6,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from portdraw.judgement.assessment import NOT_ASKED, Carrying, Leg, PortAssessment, SiteAssessment, UnitAssessment
+from portdraw.judgement.draw_estimates import UnitDraws, carried_feeds, estimate_draws
 from portdraw.judgement.headline import headline
-from portdraw.judgement.leg_signs import leg_signs
-from portdraw.judgement.legs import LOCAL_AC, POE_FEED, legs_of
-from portdraw.judgement.losses_ahead import losses_ahead
+from portdraw.judgement.leg_signs import Readings
+from portdraw.judgement.legs import LOCAL_AC, POE_FEED
 from portdraw.judgement.memory import (
     STALE_AFTER_POLLS,
     DeniedMemory,
-    LegMemory,
     Memory,
     fresh,
     hear,
     remember_denied,
-    remember_leg,
 )
 from portdraw.judgement.plan_sheet import PlanSheet, plan_now, plan_sheet
 from portdraw.judgement.port_draw import PortPlan, assess_port
+from portdraw.judgement.site_legs import SiteLegs, site_legs
 from portdraw.judgement.unit_draw import UnitDraw, unit_draw
 from portdraw.observation.record import Quantity
 from portdraw.observation.unit_observation import Outcome, UnitObservation
@@ -64,28 +63,24 @@ def assess(
     emulated: bool,
     memory: Memory,
 ) -> tuple[SiteAssessment, Memory]:
-    """Return what is true of the site at a time, without alarms, and the memory for the next cycle.
+    """Return what is true of the site at a time, without alarms and what fails next, and the next cycle's memory.
 
     `observations` has the newest poll of each unit, whatever its outcome; `time_s` is seconds since the epoch,
     `every_s` the poll interval [s]. Of a unit that did not answer the last answer counts while it is fresh.
     """
     sheet = memory.sheet if memory.sheet is not None and memory.sheet.site is site else plan_sheet(site, tree)
     cycle = _Cycle(site, tree, sheet, replace(hear(memory, observations, time_s), sheet=sheet), time_s, every_s)
+    cycle = replace(cycle, memory=replace(cycle.memory, draws=_draws(cycle)))
     case = case_now(site, time_s)
     ports = {name: _ports(cycle, name, sheet.first_plan(case)) for name in site.units}
     draws = {name: unit_draw(ports[name], cycle.heard(name), cycle.oldest_s) for name in site.units}
-    legs: dict[str, tuple[Leg, ...]] = {}
-    kept: dict[tuple[str, str], LegMemory] = {}
-    for name in site.units:
-        outputs_w = draws[name].draw_w if draws[name].complete else None
-        signs = leg_signs(site, tree, name, outputs_w, cycle.heard, cycle.oldest_s)
-        told = [remember_leg(cycle.memory, name, leg, time_s) for leg in legs_of(signs)]
-        legs[name] = tuple(leg for leg, _ in told)
-        kept.update({(name, leg.name): remembered for leg, remembered in told})
+    readings = Readings(site, tree, cycle.memory, time_s, every_s, cycle.oldest_s)
+    found = site_legs(readings, draws, observations)
+    legs = found.legs
     feeds = {name: _carrying(legs[name], POE_FEED) for name in site.units}
     plans = plan_now(sheet, tree, feeds, case)
     units = tuple(
-        _unit(cycle, name, observations.get(name), _planned(ports[name], plans), draws[name], legs[name])
+        _unit(cycle, name, observations.get(name), _planned(ports[name], plans), draws[name], found)
         for name in site.units
     )
     assessment = SiteAssessment(
@@ -96,12 +91,12 @@ def assess(
         night=is_night(site, time_s),
         margin_percent=site.policy.margin_percent,
         units=units,
-        next_losses=losses_ahead(site, tree, units, case),
+        next_failures=(),
         alarms=(),
         headline="",
         cycle=cycle.memory.cycle,
     )
-    done = replace(cycle.memory, legs=kept, denied=_denied(cycle.memory, units, time_s))
+    done = replace(found.memory, denied=_denied(cycle.memory, units, time_s))
     return replace(assessment, headline=headline(assessment)), done
 
 
@@ -111,6 +106,7 @@ def _ports(cycle: _Cycle, name: str, first_plan: Mapping[tuple[str, str], PortPl
     keys = dict.fromkeys(cycle.site.units[name].ports)
     keys.update(dict.fromkeys(() if observation is None else observation.ports()))
     facts = cycle.sheet.facts
+    estimates = cycle.memory.draws.get(name)
     return tuple(
         assess_port(
             cycle.site,
@@ -120,6 +116,7 @@ def _ports(cycle: _Cycle, name: str, first_plan: Mapping[tuple[str, str], PortPl
             observation,
             cycle.oldest_s,
             facts.get((name, key)),
+            None if estimates is None else estimates.port(key),
         )
         for key in sorted(keys, key=sort_key)
     )
@@ -144,8 +141,10 @@ def _unit(
     observation: UnitObservation | None,
     ports: tuple[PortAssessment, ...],
     draw: UnitDraw,
-    legs: tuple[Leg, ...],
+    found: SiteLegs,
 ) -> UnitAssessment:
+    legs = found.legs[name]
+    reach, reach_why = found.reach[name]
     spec = cycle.site.units[name]
     heard = cycle.memory.heard.get(name)
     fresh_answer = cycle.heard(name)
@@ -178,7 +177,9 @@ def _unit(
         legs=legs,
         ports=ports,
         fed_by=next((feeder for feeder, _ in cycle.tree.feeds_of(name)), None),
-        notes=(*draw.notes, *_plan_notes(ports)),
+        notes=(*draw.notes, *_total_notes(cycle.memory.draws.get(name)), *_plan_notes(ports)),
+        reach=reach,
+        reach_why=reach_why,
     )
 
 
@@ -188,6 +189,22 @@ def _outcome(observation: UnitObservation | None, *, readable: bool) -> tuple[Ou
     if observation is None:
         return Outcome.SILENT, NOT_ASKED
     return observation.outcome, observation.reason
+
+
+def _draws(cycle: _Cycle) -> dict[str, UnitDraws]:
+    """Return what the totals tell of ports, unit by unit, with what was learned before."""
+    before, feeds = cycle.memory.draws, carried_feeds(cycle.memory.legs)
+    found = {
+        name: estimate_draws(
+            cycle.tree, cycle.sheet, name, cycle.heard, feeds, before.get(name), cycle.oldest_s, cycle.every_s
+        )
+        for name in cycle.site.units
+    }
+    return {name: draws for name, draws in found.items() if draws is not None}
+
+
+def _total_notes(draws: UnitDraws | None) -> tuple[str, ...]:
+    return () if draws is None else draws.notes()
 
 
 def _plan_notes(ports: tuple[PortAssessment, ...]) -> tuple[str, ...]:

@@ -25,7 +25,8 @@ class Condition:
     `sentence`. `tail` is what is so now; the rest stays true when it is over, see `summary`.
     `sure`: two independent signs agree, so that no on-delay is needed.
     `value` and `limit` are in `measure` ("W", "days", ...).
-    `since_s` [s since the epoch] is when it began, where the rule knows better than "when first seen".
+    `since_s` [s since the epoch] is when it began, where the rule knows better than "when first seen"; where its
+    beginning was missed (it was so at the first reading), `began_seen` is False.
     `witness` is the unit whose readings it rests on, the unit itself when empty.
     """
 
@@ -47,6 +48,7 @@ class Condition:
     since_s: float | None = None
     witness: str = ""
     place: str = ""
+    began_seen: bool = True
 
     @property
     def key(self) -> tuple[str, str, str]:

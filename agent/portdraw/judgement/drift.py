@@ -159,11 +159,11 @@ def _sentence(
         for (watts, name), ahead in marks
         if watts is not None and isinstance(ahead, DaysTo)
     ]
-    reaches = f" It reaches {' and '.join(said)}." if said else " No limit of it is known."
+    reaches = f" That reaches {' and '.join(said)}." if said else " No limit of it is known."
     band = f"{found.low_w_per_day:.2f} to {found.high_w_per_day:.2f}"
     return (
         f"{where} has risen by {found.slope_w_per_day:.2f} W a day over {found.days} days (95 % band {band}), "
-        f"to {watts_text(found.at_w(today))}.{reaches}"
+        f"to {watts_text(found.at_w(today))} at the 95th percentile of the day.{reaches}"
     )
 
 

@@ -1,13 +1,15 @@
-"""The one line over everything: how the site stands, and what the next loss would mean. Calm and exact."""
+"""The one line over everything: how the site stands, and what the next failure would mean. Calm and exact."""
 
 from __future__ import annotations
 
-from portdraw.judgement.assessment import NOT_ASKED, Availability, Carrying, NextLoss, SiteAssessment, UnitAssessment
+from portdraw.judgement.assessment import NOT_ASKED, Availability, Carrying, SiteAssessment, UnitAssessment
+from portdraw.judgement.failure_words import dark_count_words
 from portdraw.judgement.legs import LOCAL_AC, POE_FEED
-from portdraw.judgement.losses_ahead import leg_of
+from portdraw.judgement.next_failure import Outlook, StudiedLoad
+from portdraw.judgement.unit_legs import leg_of
 from portdraw.judgement.wording import count_text, list_text
 from portdraw.observation.unit_observation import Outcome
-from portdraw.powerflow.next_loss import ALL_UNBACKED_AC, NOTHING_MOVES
+from portdraw.powerflow.failure import FailureKind
 
 EMULATED = "EMULATED: "
 
@@ -44,7 +46,7 @@ def headline(assessment: SiteAssessment) -> str:
     first = ", ".join(parts)
     mark = EMULATED if assessment.emulated else ""
     read = not any(unit.stale or not unit.draw_complete for unit in units)
-    return f"{mark}{first}{_ahead(assessment.next_losses, some_lost=bool(on_feed), all_read=read)}."
+    return f"{mark}{first}{_ahead(assessment, some_lost=bool(on_feed), all_read=read)}."
 
 
 def on_feed_only(unit: UnitAssessment) -> bool:
@@ -80,31 +82,33 @@ def _whom(units: list[UnitAssessment]) -> str:
     return list_text([unit.unit for unit in units]) if len(units) < 3 else count_text(len(units), "unit")
 
 
-def _ahead(losses: tuple[NextLoss, ...], *, some_lost: bool, all_read: bool) -> str:
+def _ahead(assessment: SiteAssessment, *, some_lost: bool, all_read: bool) -> str:
     """Return what the loss of all local AC that no generator backs would mean."""
-    whole = next((loss for loss in losses if loss.what == ALL_UNBACKED_AC), None)
-    if whole is None:
+    whole = next((one for one in assessment.next_failures if one.kind is FailureKind.ALL_UNBACKED_AC), None)
+    outlook = None if whole is None else whole.on(StudiedLoad.NOW)
+    if outlook is None:
         return ""
     if_it_goes = f"; if {'the rest of the' if some_lost else 'all'} local AC goes, "
-    return f"{if_it_goes}{verdict(whole, all_read=all_read)}"
+    return f"{if_it_goes}{verdict(outlook, all_read=all_read)}"
 
 
-def verdict(loss: NextLoss, *, all_read: bool = True) -> str:
-    """Return what a loss means for the limit that it loads most: "core is 20 W short".
+def verdict(outlook: Outlook, *, all_read: bool = True) -> str:
+    """Return what a failure means: "core is 20 W short, foyer-sign goes dark and 3 more may".
 
     Where not all is read the largest planned watts stand for it, so that a shortfall is the most there can be.
     """
-    if loss.limit == NOTHING_MOVES:
-        return "nothing changes"
-    short_w = loss.short_w
-    if short_w is None or loss.need_w is None or loss.limit_w is None:
-        return "nobody knows what is left: it can't be worked out"
-    if loss.limit.endswith("has no other leg"):
-        return f"{loss.limit.removesuffix(' has no other leg')} goes dark"
-    what = loss.limit.removesuffix(" budget")
-    if short_w > 0:
-        return f"{what} is {'' if all_read else 'up to '}{_whole(short_w)} short"
-    return f"{what} still has {'' if all_read else 'at least '}{_whole(loss.limit_w - loss.need_w)} to spare"
+    dark = dark_count_words(outlook)
+    if not outlook.limit:
+        return dark or "nothing changes"
+    headroom_w = outlook.headroom_w
+    if headroom_w is None:
+        return f"nobody knows what is left: it can't be worked out{f', and {dark}' if dark else ''}"
+    what = outlook.limit.removesuffix(" budget")
+    if headroom_w < 0:
+        said = f"{what} is {'' if all_read else 'up to '}{_whole(-headroom_w)} short"
+    else:
+        said = f"{what} still has {'' if all_read else 'at least '}{_whole(headroom_w)} to spare"
+    return f"{said}: {dark}" if dark else said
 
 
 def _whole(watts: float) -> str:

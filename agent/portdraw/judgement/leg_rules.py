@@ -8,12 +8,16 @@ from portdraw.judgement.alarm import AlarmKind, Severity
 from portdraw.judgement.alarm_rule import ALARM_RULES
 from portdraw.judgement.assessment import Availability, Carrying, Leg, PortAssessment, SiteAssessment, UnitAssessment
 from portdraw.judgement.condition import Condition, unjudged
-from portdraw.judgement.legs import FULL_TOLERANCE_PERCENT, FULL_TOLERANCE_W, LOCAL_AC, POE_FEED
-from portdraw.judgement.losses_ahead import leg_of
+from portdraw.judgement.feed_load import as_on_feed_w
+from portdraw.judgement.legs import LOCAL_AC, POE_FEED
 from portdraw.judgement.port_rules import criticality
+from portdraw.judgement.unit_legs import leg_of
 from portdraw.judgement.wording import count_text, limit_text, list_text, place_text, watts_text
 from portdraw.plan.site import Port, Site
 from portdraw.plan.tree import Tree
+
+# Common practice: units on one circuit that comes back tell of it within minutes of each other.
+COMING_BACK_S = 300.0
 
 _THERE = (Availability.PROVEN, Availability.BELIEVED)
 
@@ -23,7 +27,7 @@ def leg_conditions(assessment: SiteAssessment, unit: UnitAssessment, site: Site,
     ac, feed = leg_of(unit, LOCAL_AC), leg_of(unit, POE_FEED)
     if ac is None or feed is None:
         return []
-    feeder = None if unit.fed_by is None else assessment.unit(unit.fed_by)
+    feeder = assessment.unit(feed.source.partition(" port ")[0])
     witness = "" if feeder is None or feeder.stale else feeder.unit
     found = _ac_conditions(assessment, unit, ac, feed, site, tree) + _feed_conditions(unit, ac, feed, site, tree)
     return [replace(condition, witness=witness) for condition in found]
@@ -31,11 +35,12 @@ def leg_conditions(assessment: SiteAssessment, unit: UnitAssessment, site: Site,
 
 def feeder_port(assessment: SiteAssessment, unit: UnitAssessment) -> PortAssessment | None:
     """Return the port that feeds a unit, as its feeder tells it; None where none does."""
-    feeder = None if unit.fed_by is None else assessment.unit(unit.fed_by)
     feed = leg_of(unit, POE_FEED)
-    if feeder is None or feed is None:
+    if feed is None:
         return None
-    return next((port for port in feeder.ports if feed.source == f"{feeder.unit} port {port.port}"), None)
+    name, _, key = feed.source.partition(" port ")
+    feeder = assessment.unit(name)
+    return None if feeder is None else next((port for port in feeder.ports if port.port == key), None)
 
 
 def _ac_conditions(
@@ -65,7 +70,7 @@ def _ac_conditions(
             when="at",
             place=_circuit_words(tree, unit, site),
             tail=f". {_doubt_words(ac) if in_doubt else ''}"
-            f"{_carries_words(unit, feed, port)}{_neighbour_words(assessment, unit, tree)}",
+            f"{_carries_words(unit, feed, port)}{_neighbour_words(assessment, unit, site, tree)}",
             value=None if port is None else port.draw_w,
             limit=unit.feed_limit_w,
             measure="W",
@@ -75,19 +80,31 @@ def _ac_conditions(
             consequence=_consequence(assessment, unit, feed.source, site, tree),
             action=f"{_call(tree, unit, site)}{ALARM_RULES[kind].action}",
             since_s=ac.since_s,
+            began_seen=in_doubt or ac.since_s is not None,
         )
     ]
 
 
 def _feed_conditions(unit: UnitAssessment, ac: Leg, feed: Leg, site: Site, tree: Tree) -> list[Condition]:
     kind = AlarmKind.POE_FEED_LOST
-    if feed.availability in _THERE:
-        return []
-    if feed.availability is Availability.UNKNOWN:
-        return [unjudged(kind, unit.unit)]
+    feeds = [leg for leg in unit.legs if leg.name != LOCAL_AC]
+    lost = next((leg for leg in feeds if leg.availability is Availability.LOST), None)
+    if lost is None:
+        unknown = any(leg.availability is Availability.UNKNOWN for leg in feeds)
+        return [unjudged(kind, unit.unit)] if unknown else []
     who = place_text(unit.unit, unit.place)
-    said = "lost its PoE feed" if feed.since_s is not None else "was without its PoE feed when first read"
+    which = "its PoE feed" if len(feeds) == 1 else f"its PoE feed from {lost.source}"
+    said = f"lost {which}" if lost.since_s is not None else f"was without {which} when first read"
     left = "It runs on local AC alone" if ac.carrying is Carrying.ALL else "What carries it is not known"
+    others = [leg.source for leg in feeds if leg.availability in _THERE]
+    if others and ac.carrying is Carrying.ALL:
+        left = f"It runs on local AC, with the feed from {list_text(others)} left"
+    elif feed.carrying is Carrying.ALL and lost is not feed:
+        left = f"It runs on the feed from {feed.source}"
+    consequence = f"One leg is left. If its local AC goes, {_dark_words([unit], site)}."
+    if others:
+        both = f"local AC and the feed from {list_text(others)}"
+        consequence = f"One way less is left. If {both} go too, {_dark_words([unit], site)}."
     return [
         Condition(
             kind,
@@ -95,9 +112,10 @@ def _feed_conditions(unit: UnitAssessment, ac: Leg, feed: Leg, site: Site, tree:
             None,
             head=f"{who} {said}",
             when="at",
-            tail=f" ({_first(feed.evidence_for)}). {left}{_circuit_words(tree, unit, site)}.",
-            consequence=f"One leg is left. If its local AC goes, {_dark_words([unit], site)}.",
-            since_s=feed.since_s,
+            tail=f" ({_first(lost.evidence_for)}). {left}{_circuit_words(tree, unit, site)}.",
+            consequence=consequence,
+            since_s=lost.since_s,
+            began_seen=lost.since_s is not None,
         )
     ]
 
@@ -106,7 +124,7 @@ def _as_on_feed(unit: UnitAssessment, port: PortAssessment | None) -> bool:
     """Say whether the feeder's port gives about what the whole unit would take there."""
     if port is None or port.draw_w is None or unit.feed_need_w is None:
         return False
-    return port.draw_w >= unit.feed_need_w - max(FULL_TOLERANCE_W, unit.feed_need_w * FULL_TOLERANCE_PERCENT / 100)
+    return port.draw_w >= as_on_feed_w(unit.feed_need_w)
 
 
 def _severity(unit: UnitAssessment, feed: Leg, site: Site) -> tuple[Severity, str]:
@@ -156,45 +174,72 @@ def _doubt_words(ac: Leg) -> str:
     return f"The signs contradict each other: {_first(ac.evidence_against)}, yet {_first(ac.evidence_for)}. "
 
 
-def _neighbour_words(assessment: SiteAssessment, unit: UnitAssessment, tree: Tree) -> str:
-    """Return what the other units on the same circuit say of it: they make a circuit probable, or not."""
+def _neighbour_words(assessment: SiteAssessment, unit: UnitAssessment, site: Site, tree: Tree) -> str:
+    """Return what the other units on the same circuit say of it: they make a circuit probable, or not.
+
+    Units are read one after the other: what was read before ours went, or came back since, tells nothing of its plug;
+    nor does a unit behind a UPS, or with a second circuit.
+    """
     circuits = tree.circuits_of(unit.unit)
-    if len(circuits) != 1:
-        return ""
     own = leg_of(unit, LOCAL_AC)
-    since_s = 0.0 if own is None or own.since_s is None else own.since_s
+    if len(circuits) != 1 or own is None:
+        return ""
+    lost_s = assessment.time_s if own.seen_s is None else own.seen_s
     lost: list[str] = []
     have: list[str] = []
+    for_long: list[str] = []
+    back: list[str] = []
     again: list[str] = []
     unread: list[str] = []
     for name in tree.units_on(circuits[0]):
         other = assessment.unit(name)
         ac = None if other is None or name == unit.unit else leg_of(other, LOCAL_AC)
-        if other is None or ac is None:
+        if other is None or ac is None or any(one.source != circuits[0] for one in site.units[name].supplies):
             continue
         if ac.availability is Availability.LOST:
             lost.append(name)
-        elif ac.availability in _THERE:
-            # units are read one after the other: what was read before ours went, or came back since, tells nothing
-            # of this unit's plug
-            if other.read_s is None or other.read_s < since_s:
-                unread.append(name)
-            elif own is not None and own.since_s is not None and ac.since_s is not None and ac.since_s >= since_s:
-                again.append(name)
+        elif ac.availability in _THERE and ac.seen_s is not None:
+            if ac.seen_s >= lost_s:
+                lasts = _last_read_s(assessment, unit) >= ac.seen_s + COMING_BACK_S
+                (for_long if lasts else again if ac.again else back).append(name)
             else:
-                have.append(name)
+                (unread if other.read_s is None or other.read_s < lost_s else have).append(name)
+    steady = have + for_long
+    if steady and len(lost) >= len(steady):  # with this unit they are more than those that have it
+        verb = "has" if len(steady) == 1 else "have"
+        said = f" {list_text(lost)} on the same circuit lost it too: the circuit is probably out"
+        return f"{said}, though {list_text(steady)} {verb} AC: see to which breaker {_it(steady)} really wired."
     if have:
         verb = "has" if len(have) == 1 else "have"
         return f" {list_text(have)} on the same circuit still {verb} AC: see this unit's own supply and plug first."
+    if for_long:
+        verb = "has" if len(for_long) == 1 else "have"
+        said = f" {list_text(for_long)} on the same circuit {verb} had AC for more than 5 minutes"
+        return f"{said}: see this unit's own supply and plug first."
     if again:
         verb = "has" if len(again) == 1 else "have"
         return f" {list_text(again)} on the same circuit {verb} it again: it is probably coming back here too."
+    if back:
+        verb = "has" if len(back) == 1 else "have"
+        said = f" {list_text(back)} on the same circuit {verb} AC now: it may be coming back here too"
+        return f"{said}; if it does not, see this unit's own supply and plug."
     if lost:
         return f" {list_text(lost)} on the same circuit lost it too: the circuit is probably out."
     if unread:
         verb = "has" if len(unread) == 1 else "have"
         return f" {list_text(unread)} on the same circuit {verb} not been read since."
     return " It is the only unit that tells of this circuit: supply, plug or circuit."
+
+
+def _it(names: list[str]) -> str:
+    return "it is" if len(names) == 1 else "they are"
+
+
+def _last_read_s(assessment: SiteAssessment, unit: UnitAssessment) -> float:
+    """Return when the unit, or else its feeder, was last heard of it [s since the epoch]."""
+    feeder = None if unit.fed_by is None else assessment.unit(unit.fed_by)
+    heard = [one.read_s for one in (unit, feeder) if one is not None and not one.stale and one.read_s is not None]
+    return min(heard, default=0.0)
 
 
 def _consequence(assessment: SiteAssessment, unit: UnitAssessment, source: str, site: Site, tree: Tree) -> str:

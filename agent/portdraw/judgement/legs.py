@@ -1,181 +1,109 @@
-"""Which leg carries a unit, and could the other: from what the feeder's port and the unit itself show.
+"""Which legs carry a unit, and which could: availability and carrying of each, with the evidence in words.
 
-Two kinds of signs are independent of each other: *words* (what the unit says of its power source, by itself or over
-LLDP to its feeder) and *watts* (state and watts of the feeder's port). Words say who carries, not who is there, and
-some equipment always says the same. Two independent signs that agree are sure; signs of equal strength that
-contradict each other are unknown, and silence is unknown.
+Signs that contradict each other in equal strength are unknown, and so is silence. What the signs of local AC come to
+is worked out in `ac_evidence`; here it is put together with what the feeds show.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from enum import StrEnum
-from typing import Literal
+from dataclasses import dataclass, replace
 
+from portdraw.judgement.ac_evidence import (
+    AcVerdict,
+    Neighbours,
+    Says,
+    SignMemory,
+    ac_signs,
+    doubt,
+    remember_signs,
+    weigh,
+)
 from portdraw.judgement.assessment import Availability, Carrying, Leg
-from portdraw.judgement.wording import watts_text
+from portdraw.judgement.feed_load import FeedLoad, feed_load, one_feed_load
+from portdraw.judgement.leg_facts import LegSigns
 from portdraw.observation.record import PortState, PowerSource
 
 LOCAL_AC = "local AC"
 POE_FEED = "PoE feed"
 
-# Common practice: how near a reading must be to what is expected, as readings are seconds apart and cables vary.
-STANDBY_TOLERANCE_W = 1.0
-FULL_TOLERANCE_W = 3.0
-FULL_TOLERANCE_PERCENT = 20.0
-IDLE_SHARE = 0.8  # of the unit's own use, seen at the feeder: below it nothing is carried
+CONTRADICTION = "the signs contradict each other"
 
-Prefers = Literal["ac", "feed", "higher-voltage", "shared", "unknown"]
-SpareFeed = Literal["held", "hidden", "unknown"]
+NOBODY = Neighbours()
 
 
 @dataclass(frozen=True)
-class LegSigns:
-    """All that is known of a unit's legs at one moment. Watts [W] are at the feeder's PSE output; None is unknown.
+class Judged:
+    """The legs of a unit and what to remember of their signs: local AC first, then the feed that delivers most."""
 
-    `standby_w`, `idle_w` and `full_w` are what the feeder's port would give on standby, for the unit alone, and for
-    the unit with its outputs of now. `heard` and `feeder_heard`: fresh answers of the unit and of its feeder.
-    """
-
-    ac_source: str
-    feed_source: str
-    heard: bool
-    feeder_heard: bool
-    has_ac: bool = True
-    has_feed: bool = True
-    prefers: Prefers = "unknown"
-    spare_feed: SpareFeed = "unknown"
-    own_word: PowerSource | None = None
-    feeder_word: PowerSource | None = None
-    port_state: PortState | None = None
-    port_w: float | None = None
-    standby_w: float | None = None
-    idle_w: float | None = None
-    full_w: float | None = None
-
-
-class FeedLoad(StrEnum):
-    """What the feeder's port shows of the feed."""
-
-    OFF = "off"
-    STANDBY = "standby"
-    PART = "part"
-    FULL = "full"
-    UNKNOWN = "unknown"
-
-
-@dataclass(frozen=True)
-class _Evidence:
-    """What speaks for and against the presence of local AC, in words; the flags say if watts are among the signs."""
-
-    there: tuple[str, ...]
-    lost: tuple[str, ...]
-    watts_there: bool
-    watts_lost: bool
-
-    @property
-    def contradicts(self) -> bool:
-        return bool(self.there and self.lost)
+    legs: tuple[Leg, ...]
+    memory: SignMemory
 
 
 def legs_of(signs: LegSigns) -> tuple[Leg, ...]:
-    """Return the unit's legs, local AC first; a unit without a supply, or that no other feeds, has one leg."""
+    """Return the unit's legs by the signs of this moment alone; see `judge_legs`."""
+    return judge_legs(signs, SignMemory()).legs
+
+
+def judge_legs(signs: LegSigns, past: SignMemory, neighbours: Neighbours = NOBODY) -> Judged:
+    """Return the unit's legs and the memory for the next cycle.
+
+    A unit without a supply, or that no other feeds, has one leg. Of several feeds each is a leg of its own.
+    """
     if not signs.has_feed:
-        return (_only_ac(signs),)
+        return Judged((_only_ac(signs),), past)
+    if past.held and signs.spare_feed == "unknown":
+        signs = replace(signs, spare_feed="held")  # seen on standby, though the site file does not say so
     load, load_words = feed_load(signs)
+    found = ac_signs(signs, load, load_words, past)
+    memory = doubt(signs, found, remember_signs(signs, load, found, past))
     if not signs.has_ac:
-        return (_only_feed(signs, load, load_words),)
-    evidence = _weigh(signs, load, load_words)
-    return _fuse(signs, load, load_words, evidence)
+        return Judged((_only_feed(signs, load, load_words), *_more_feeds(signs, None)), memory)
+    verdict = weigh(signs, found, memory, neighbours)
+    ac, feed = _fuse(signs, load, load_words, verdict)
+    return Judged((ac, feed, *_more_feeds(signs, feed)), memory)
 
 
-def feed_load(signs: LegSigns) -> tuple[FeedLoad, str]:
-    """Return what the feeder's port shows, and the same in words."""
-    where = signs.feed_source
-    if not signs.feeder_heard:
-        return FeedLoad.UNKNOWN, f"no fresh reading of {where}"
-    if signs.port_state is not None and signs.port_state is not PortState.DELIVERING:
-        return FeedLoad.OFF, f"{where} is {signs.port_state.value}: nothing comes from it"
-    if signs.port_w is None:
-        return FeedLoad.UNKNOWN, f"{where} does not tell its watts"
-    told = f"{where} delivers {watts_text(signs.port_w)}"
-    standby_limit_w = None if signs.standby_w is None else signs.standby_w + STANDBY_TOLERANCE_W
-    if standby_limit_w is not None and signs.idle_w is not None and standby_limit_w >= IDLE_SHARE * signs.idle_w:
-        return FeedLoad.UNKNOWN, f"{told}; standby and feed are too near each other to tell apart"
-    if standby_limit_w is not None and signs.port_w <= standby_limit_w:
-        return FeedLoad.STANDBY, f"{told}, as on standby"
-    if signs.idle_w is None or signs.port_w < IDLE_SHARE * signs.idle_w:
-        return FeedLoad.UNKNOWN, f"{told}, which fits neither standby nor feed"
-    if signs.full_w is None:
-        return FeedLoad.FULL, f"{told}, far above standby"
-    tolerance_w = max(FULL_TOLERANCE_W, signs.full_w * FULL_TOLERANCE_PERCENT / 100)
-    if signs.port_w >= signs.full_w - tolerance_w:
-        return FeedLoad.FULL, f"{told}, as on feed ({watts_text(signs.full_w)} expected)"
-    return FeedLoad.PART, f"{told}, less than the {watts_text(signs.full_w)} that the whole unit would take"
-
-
-def _weigh(signs: LegSigns, load: FeedLoad, load_words: str) -> _Evidence:
-    there: list[str] = []
-    lost: list[str] = []
-    words = ((signs.own_word, "the unit says"), (signs.feeder_word, f"seen from {signs.feed_source} it says"))
-    for word, who in words:
-        if word is PowerSource.PSE:
-            lost.append(f"{who}: {word.value}")
-        elif word in (PowerSource.LOCAL, PowerSource.BOTH):
-            there.append(f"{who}: {word.value}")
-    watts_there = load is FeedLoad.STANDBY or (load is FeedLoad.OFF and signs.heard)
-    watts_lost = load is FeedLoad.FULL and signs.prefers in ("ac", "shared")
-    if watts_there:
-        there.append(f"{load_words}; the unit answers" if load is FeedLoad.OFF else load_words)
-    if watts_lost:
-        lost.append(load_words)
-    return _Evidence(tuple(there), tuple(lost), watts_there, watts_lost)
-
-
-def _fuse(signs: LegSigns, load: FeedLoad, load_words: str, evidence: _Evidence) -> tuple[Leg, Leg]:
-    ac, feed, sure = _verdict(signs, load, evidence)
-    words = evidence.there + evidence.lost
-    if ac[0] is Availability.LOST:
-        ac_for, ac_against = evidence.lost, evidence.there
-    elif evidence.contradicts and ac[0] is Availability.UNKNOWN:
-        ac_for, ac_against = evidence.there, (*evidence.lost, "the signs contradict each other")
+def _fuse(signs: LegSigns, load: FeedLoad, load_words: str, verdict: AcVerdict) -> tuple[Leg, Leg]:
+    ac, feed = _carried(signs, load, verdict)
+    if verdict.says is Says.LOST:
+        ac_for, ac_against = verdict.lost, verdict.there
     else:
-        ac_for, ac_against = evidence.there, evidence.lost
-    if not words:
+        ac_for, ac_against = verdict.there, verdict.lost
+    if verdict.contradicts:
+        ac_against = (*ac_against, CONTRADICTION)
+    elif not verdict.there and not verdict.lost and not verdict.aside:
         ac_against = (*ac_against, "nothing tells of it" if signs.heard or signs.feeder_heard else "no fresh reading")
-    feed_for: tuple[str, ...] = (load_words,)
+    refused = _refused_words(signs)
+    feed_for: tuple[str, ...] = (load_words, refused) if refused and load is FeedLoad.OFF else (load_words,)
     feed_against: tuple[str, ...] = ()
     if feed[0] is Availability.UNKNOWN:
         feed_for, feed_against = (), (load_words, *_why_feed_unknown(signs, load))
+    aside = (*ac_against, *verdict.aside)
     return (
-        Leg(LOCAL_AC, signs.ac_source, *ac, evidence_for=ac_for, evidence_against=ac_against, sure=sure),
-        Leg(POE_FEED, signs.feed_source, *feed, evidence_for=feed_for, evidence_against=feed_against, sure=sure),
+        Leg(LOCAL_AC, signs.ac_source, *ac, evidence_for=ac_for, evidence_against=aside, sure=verdict.sure),
+        Leg(POE_FEED, signs.feed_source, *feed, feed_for, feed_against, sure=verdict.sure),
     )
 
 
-_Verdict = tuple[Availability, Carrying]
+_Standing = tuple[Availability, Carrying]
 
 
-def _verdict(signs: LegSigns, load: FeedLoad, evidence: _Evidence) -> tuple[_Verdict, _Verdict, bool]:
-    """Return (availability, carrying) of local AC and of the feed, and whether two independent signs agree."""
-    there, lost = len(evidence.there), len(evidence.lost)
-    ac_lost = lost > 0 and (there == 0 or (evidence.watts_lost and lost > there))
-    ac_there = there > 0 and (lost == 0 or (evidence.watts_there and there > lost))
-    if ac_lost:
-        sure = there == 0 and evidence.watts_lost and lost > 1
-        return (Availability.LOST, Carrying.NONE), (_feed(signs, load, Carrying.ALL), Carrying.ALL), sure
-    if ac_there:
-        sure = lost == 0 and evidence.watts_there and there > 1
+def _carried(signs: LegSigns, load: FeedLoad, verdict: AcVerdict) -> tuple[_Standing, _Standing]:
+    """Return (availability, carrying) of local AC and of the feed."""
+    if verdict.says is Says.LOST:
+        carries = Carrying.UNKNOWN if load is FeedLoad.OFF else Carrying.ALL
+        return (Availability.LOST, Carrying.NONE), (_feed(signs, load, carries), carries)
+    if verdict.says is Says.THERE:
         ac_carries, feed_carries = _shares(signs, load)
-        return (Availability.BELIEVED, ac_carries), (_feed(signs, load, feed_carries), feed_carries), sure
+        return (Availability.BELIEVED, ac_carries), (_feed(signs, load, feed_carries), feed_carries)
     unknown = (Availability.UNKNOWN, Carrying.UNKNOWN)
-    if evidence.contradicts:
-        return unknown, (_feed(signs, load, Carrying.UNKNOWN), Carrying.UNKNOWN), False
+    if verdict.contradicts:
+        return unknown, (_feed(signs, load, Carrying.UNKNOWN), Carrying.UNKNOWN)
     if load is FeedLoad.FULL:
         feed = (_feed(signs, load, Carrying.ALL), Carrying.ALL)
-        return (Availability.UNKNOWN, Carrying.NONE), feed, False
+        return (Availability.UNKNOWN, Carrying.NONE), feed
     feed_carries = Carrying.NONE if load is FeedLoad.OFF else Carrying.UNKNOWN
-    return unknown, (_feed(signs, load, feed_carries), feed_carries), False
+    return unknown, (_feed(signs, load, feed_carries), feed_carries)
 
 
 def _shares(signs: LegSigns, load: FeedLoad) -> tuple[Carrying, Carrying]:
@@ -197,7 +125,7 @@ def _feed(signs: LegSigns, load: FeedLoad, carrying: Carrying) -> Availability:
     """Return whether the feed could carry: a leg that carries now does; one that is off can't."""
     if load is FeedLoad.OFF:
         searching = signs.port_state in (PortState.SEARCHING, PortState.TEST)
-        if searching and signs.spare_feed != "held":
+        if searching and signs.spare_feed != "held" and not _refused_words(signs):
             return Availability.UNKNOWN
         return Availability.UNKNOWN if signs.port_state is PortState.TEST else Availability.LOST
     if carrying in (Carrying.ALL, Carrying.PART) or load in (FeedLoad.FULL, FeedLoad.PART, FeedLoad.STANDBY):
@@ -217,9 +145,60 @@ def _why_feed_unknown(signs: LegSigns, load: FeedLoad) -> tuple[str, ...]:
     return ()
 
 
+REFUSED_FRESH_S = 600.0  # common practice: a refused port asks again within seconds, so an old refusal is over
+
+
+def _refused_words(signs: LegSigns) -> str:
+    """Say that the feeder refuses the port that is off, "" where it does not or not lately."""
+    for feed in signs.feeds:
+        if feed.source == signs.feed_source and feed.refused_s is not None:
+            lately = 0 <= signs.time_s - feed.refused_s <= REFUSED_FRESH_S
+            return f"{feed.source} has refused it power" if lately else ""
+    return ""
+
+
+def _more_feeds(signs: LegSigns, first: Leg | None) -> tuple[Leg, ...]:
+    """Return the feeds beside the one that delivers most, each judged by its own port."""
+    more: list[Leg] = []
+    for feed in signs.feeds:
+        if feed.source == signs.feed_source:
+            continue
+        one = replace(
+            signs,
+            feed_source=feed.source,
+            feeder_heard=feed.heard,
+            port_state=feed.state,
+            port_w=feed.watts,
+            standby_w=feed.standby_w,
+            idle_w=feed.idle_w,
+            full_w=feed.full_w,
+        )
+        load, words = one_feed_load(feed)
+        carrying = _share_of(load, first)
+        availability = _feed(one, load, carrying)
+        name = f"{POE_FEED} {feed.name}".strip()
+        if availability is Availability.UNKNOWN:
+            why = (words, *_why_feed_unknown(one, load))
+            more.append(Leg(name, feed.source, availability, carrying, evidence_against=why))
+        else:
+            more.append(Leg(name, feed.source, availability, carrying, evidence_for=(words,)))
+    return tuple(more)
+
+
+def _share_of(load: FeedLoad, first: Leg | None) -> Carrying:
+    if load in (FeedLoad.OFF, FeedLoad.STANDBY):
+        return Carrying.NONE
+    if load is FeedLoad.PART or (load is FeedLoad.FULL and first is not None and first.carrying is not Carrying.NONE):
+        return Carrying.PART
+    return Carrying.ALL if load is FeedLoad.FULL else Carrying.UNKNOWN
+
+
 def _only_ac(signs: LegSigns) -> Leg:
     if signs.heard:
         why = ("the unit answers, and has no other leg",)
+        return Leg(LOCAL_AC, signs.ac_source, Availability.BELIEVED, Carrying.ALL, evidence_for=why)
+    if signs.alive_s is not None:
+        why = ("the unit answers, though it tells nothing, and has no other leg",)
         return Leg(LOCAL_AC, signs.ac_source, Availability.BELIEVED, Carrying.ALL, evidence_for=why)
     return Leg(
         LOCAL_AC, signs.ac_source, Availability.UNKNOWN, Carrying.UNKNOWN, evidence_against=("no fresh reading",)

@@ -5,22 +5,34 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from portdraw.judgement.ac_evidence import SignMemory
 from portdraw.judgement.assessment import Availability, Carrying, Leg
+from portdraw.judgement.draw_estimates import UnitDraws
+from portdraw.judgement.leg_proof import ProofMemory
 from portdraw.judgement.plan_sheet import PlanSheet
 from portdraw.observation.unit_observation import Outcome, UnitObservation
 
 STALE_AFTER_POLLS = 3  # common practice: two to three polls that bring nothing
 
-_USABLE = (Outcome.ANSWERED, Outcome.PARTIAL)
+USABLE = (Outcome.ANSWERED, Outcome.PARTIAL)
+_ALIVE = (Outcome.ANSWERED, Outcome.PARTIAL, Outcome.REFUSED, Outcome.GARBLED)
 
 
 @dataclass(frozen=True)
 class LegMemory:
-    """How a leg stood, and since when; None: already so when it was first read."""
+    """How a leg stood, and since when; None: already so when it was first read.
+
+    `known` is how it stood when that was last known (None: never), `known_since_s` since when: a loss outlasts a time
+    without readings. `seen_s` and `again` as in `Leg`.
+    """
 
     availability: Availability
     carrying: Carrying
     since_s: float | None
+    known: Availability | None = None
+    known_since_s: float | None = None
+    seen_s: float | None = None
+    again: bool = False
 
 
 @dataclass(frozen=True)
@@ -36,14 +48,20 @@ class DeniedMemory:
 class Memory:
     """Of earlier cycles what later ones need. Begin with `Memory()`; take the one that each assessment returns.
 
-    `heard` has each unit's last usable answer, `asked_s` when each unit was first asked, `legs` is keyed by unit and
-    leg name, `denied` by unit and printed port. `sheet` is the plan, worked out once for the site it holds.
+    `heard` has each unit's last usable answer, `asked_s` when each unit was first asked, `alive_s` when it last
+    answered anything, `legs` and `proofs` are keyed by unit and leg name, `signs` by unit, `denied` by unit and
+    printed port. `draws` is what was learned of units that tell only their total. `sheet` is the plan, worked out
+    once for the site it holds.
     """
 
     heard: Mapping[str, UnitObservation] = field(default_factory=dict)
     asked_s: Mapping[str, float] = field(default_factory=dict)
+    alive_s: Mapping[str, float] = field(default_factory=dict)
     legs: Mapping[tuple[str, str], LegMemory] = field(default_factory=dict)
+    signs: Mapping[str, SignMemory] = field(default_factory=dict)
+    proofs: Mapping[tuple[str, str], ProofMemory] = field(default_factory=dict)
     denied: Mapping[tuple[str, str], DeniedMemory] = field(default_factory=dict)
+    draws: Mapping[str, UnitDraws] = field(default_factory=dict, repr=False)
     sheet: PlanSheet | None = field(default=None, repr=False, compare=False)
     cycle: int = 0
 
@@ -52,11 +70,14 @@ def hear(memory: Memory, observations: Mapping[str, UnitObservation], time_s: fl
     """Return the memory with this cycle's usable answers; an answer that brought nothing leaves the last one."""
     heard = dict(memory.heard)
     asked_s = dict(memory.asked_s)
+    alive_s = dict(memory.alive_s)
     for unit, observation in observations.items():
         asked_s.setdefault(unit, min(observation.began_s, time_s))
-        if observation.outcome in _USABLE:
+        if observation.outcome in USABLE:
             heard[unit] = observation
-    return replace(memory, heard=heard, asked_s=asked_s, cycle=memory.cycle + 1)
+        if observation.outcome in _ALIVE:
+            alive_s[unit] = observation.ended_s
+    return replace(memory, heard=heard, asked_s=asked_s, alive_s=alive_s, cycle=memory.cycle + 1)
 
 
 def fresh(memory: Memory, unit: str, time_s: float, every_s: float) -> UnitObservation | None:
@@ -73,13 +94,53 @@ def fresh(memory: Memory, unit: str, time_s: float, every_s: float) -> UnitObser
 def remember_leg(memory: Memory, unit: str, leg: Leg, time_s: float) -> tuple[Leg, LegMemory]:
     """Return the leg with since when it stands as it does, and what to remember of it."""
     before = memory.legs.get((unit, leg.name))
+    known = None if before is None else before.known
+    lost = leg.availability is Availability.LOST
     if before is None:
         since_s = None
-    elif (before.availability, before.carrying) == (leg.availability, leg.carrying):
-        since_s = before.since_s
+    elif before.carrying is leg.carrying and _same(before.availability, leg.availability):
+        since_s = _not_later(before.since_s, time_s)
+    elif before.availability is Availability.UNKNOWN and (known is None or (lost and known is Availability.LOST)):
+        # never known before, or lost all the while as far as anybody knows
+        since_s = _not_later(before.known_since_s, time_s)
     else:
         since_s = time_s
-    return replace(leg, since_s=since_s), LegMemory(leg.availability, leg.carrying, since_s)
+    told = leg.availability is not Availability.UNKNOWN
+    goes_on = before is not None and (
+        not told
+        or (lost and known is Availability.LOST)
+        or (_is_there(leg.availability) and _is_there(before.availability))
+    )
+    seen_s = _not_later(before.seen_s, time_s) if before is not None and goes_on else time_s
+    again = (
+        _is_there(leg.availability)
+        and before is not None
+        and (before.again if goes_on else known is Availability.LOST)
+    )
+    kept = LegMemory(
+        leg.availability,
+        leg.carrying,
+        since_s,
+        known=leg.availability if told else known,
+        known_since_s=since_s if told else (None if before is None else before.known_since_s),
+        seen_s=seen_s,
+        again=again,
+    )
+    return replace(leg, since_s=since_s, seen_s=seen_s if told else None, again=again), kept
+
+
+def _same(one: Availability, other: Availability) -> bool:
+    """Say whether two availabilities are the same but for the proof: one more watt ends no standing."""
+    return one is other or (_is_there(one) and _is_there(other))
+
+
+def _is_there(availability: Availability) -> bool:
+    return availability in (Availability.PROVEN, Availability.BELIEVED)
+
+
+def _not_later(since_s: float | None, time_s: float) -> float | None:
+    """Return a remembered time, now at the latest: the machine's clock may have been set back since."""
+    return None if since_s is None else min(since_s, time_s)
 
 
 def remember_denied(before: DeniedMemory | None, count: int, time_s: float) -> DeniedMemory:

@@ -55,6 +55,17 @@ def port_facts(site: Site, unit: str, key: str) -> PortFacts:
     return PortFacts(port, port.label or "", port.hangs or "", port.type or "", port.feeds_unit, granted)
 
 
+@dataclass(frozen=True, slots=True)
+class PortEstimated:
+    """A port's watts [W at the PSE output] where its unit tells only its total, give or take `off_w`."""
+
+    draw_w: float
+    off_w: float
+    basis: Basis
+    source: str
+    read_s: float
+
+
 @dataclass(frozen=True)
 class _Watts:
     draw_w: float | None
@@ -62,6 +73,7 @@ class _Watts:
     source: str
     read_s: float | None
     missing: str | None
+    off_w: float | None = None
 
 
 def assess_port(
@@ -72,15 +84,16 @@ def assess_port(
     observation: UnitObservation | None,
     oldest_s: float,
     facts: PortFacts | None = None,
+    estimated: PortEstimated | None = None,
 ) -> PortAssessment:
     """Return one port, from a fresh answer of its unit (None: there is none).
 
     Records read before `oldest_s` [s since the epoch] are stale, and stale is unknown. `facts` saves asking the plan
-    anew.
+    anew; `estimated` is what the unit's total tells of the port.
     """
     facts = facts or port_facts(site, unit, key)
     state = port_state(observation, key, oldest_s)
-    watts = _best_watts(site, unit, key, facts.port, observation, state, oldest_s)
+    watts = _best_watts(site, unit, key, facts.port, observation, state, oldest_s, estimated)
     device_class = _class_now(observation, key, state)
     count = None if observation is None else observation.number(key, Quantity.PORT_DENIED)
     return PortAssessment(
@@ -97,6 +110,7 @@ def assess_port(
         device_class=device_class,
         state=state,
         draw_w=watts.draw_w,
+        uncertainty_w=watts.off_w,
         basis=watts.basis,
         source=watts.source,
         read_s=watts.read_s,
@@ -148,8 +162,9 @@ def _best_watts(
     observation: UnitObservation | None,
     state: PortState | None,
     oldest_s: float,
+    estimated: PortEstimated | None,
 ) -> _Watts:
-    """Return the best watts that were read: measured, then granted. A port that delivers nothing draws 0 W."""
+    """Return the best watts: measured, learned, estimated, granted. A port that delivers nothing draws 0 W."""
     if observation is None:
         return _Watts(None, None, "", None, "no fresh reading of the unit")
     if state in _NOT_DELIVERING:
@@ -161,6 +176,9 @@ def _best_watts(
         watts_w, why = _usable(record_or_none, oldest_s)
         if watts_w is not None:
             return _Watts(watts_w, record_or_none.basis, record_or_none.source, record_or_none.read_s, None)
+    if estimated is not None:
+        one = estimated
+        return _Watts(one.draw_w, one.basis, one.source, one.read_s, None, one.off_w)
     granted = observation.get(key, Quantity.PORT_GRANTED)
     if granted is not None and port is not None and state is PortState.DELIVERING:
         pd_w, _ = _usable(granted, oldest_s=-math.inf)  # an allocation holds until it is changed
@@ -169,7 +187,7 @@ def _best_watts(
             return _Watts(pse_w, Basis.GRANTED, granted.source, granted.read_s, None)
     if why:
         return _Watts(None, None, "", None, why)
-    if observation.number(None, Quantity.UNIT_DRAW) is not None and not _tells_ports(observation):
+    if observation.number(None, Quantity.UNIT_DRAW) is not None and not tells_ports(observation):
         return _Watts(None, None, "", None, TOTAL_ONLY)
     return _Watts(None, None, "", None, "the unit does not tell the watts of this port")
 
@@ -188,7 +206,8 @@ def _usable(record: Record, oldest_s: float) -> tuple[float | None, str]:
     return watts_w, ""
 
 
-def _tells_ports(observation: UnitObservation) -> bool:
+def tells_ports(observation: UnitObservation) -> bool:
+    """Say whether a unit tells the watts of any of its ports."""
     return any(record.quantity is Quantity.PORT_DRAW and record.value is not None for record in observation.records)
 
 

@@ -69,7 +69,7 @@ def _above_plan(port: PortAssessment, where: _Where) -> list[Condition]:
     if port.draw_w is None or port.basis not in _DRAWN:
         return [unjudged(kind, port.unit, port.port)]
     allowed_w = port.planned_max_w + plan_tolerance_w(port.planned_max_w)
-    presence = _presence(port.draw_w, allowed_w, kind)
+    presence = _presence(_surely_w(port), allowed_w, kind)
     if presence is None:
         return []
     tail = (
@@ -86,7 +86,7 @@ def _above_class(port: PortAssessment, where: _Where) -> list[Condition]:
         return []
     if port.draw_w is None or port.basis not in _DRAWN:
         return [unjudged(kind, port.unit, port.port)]
-    presence = _presence(port.draw_w, port.class_limit_w, kind)
+    presence = _presence(_surely_w(port), port.class_limit_w, kind)
     if presence is None:
         return []
     said = "its class" if port.device_class is None else f"its class {port.device_class}"
@@ -173,6 +173,11 @@ def _condition(
     return Condition(
         kind, port.unit, port.port, head, tail, presence=presence, value=value, limit=limit, measure=measure
     )
+
+
+def _surely_w(port: PortAssessment) -> float:
+    """Return the least [W] that a port surely draws: a learned draw less its uncertainty."""
+    return (port.draw_w or 0.0) - (port.uncertainty_w or 0.0)
 
 
 def _presence(draw_w: float, limit_w: float, kind: AlarmKind) -> Presence | None:

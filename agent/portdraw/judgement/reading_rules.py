@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from portdraw.judgement.alarm import AlarmKind
-from portdraw.judgement.assessment import SiteAssessment, UnitAssessment
+from portdraw.judgement.alarm import AlarmKind, Severity
+from portdraw.judgement.assessment import Reach, SiteAssessment, UnitAssessment
 from portdraw.judgement.condition import Condition, unjudged
-from portdraw.judgement.leg_rules import feeder_port
 from portdraw.judgement.memory import Memory
-from portdraw.judgement.wording import capital, place_text, watts_text
-from portdraw.observation.record import PortState
+from portdraw.judgement.wording import capital, place_text
 from portdraw.observation.unit_observation import Outcome
 
 _BROUGHT_NOTHING = (Outcome.SILENT, Outcome.GARBLED)
@@ -48,7 +46,9 @@ def reading_conditions(assessment: SiteAssessment, unit: UnitAssessment, memory:
             None,
             head=f"{who} {heard}",
             when="at" if never and unit.outcome is not Outcome.GARBLED else "since",
-            tail=f".{why}{_power_words(assessment, unit)}",
+            tail=f".{why}{_power_words(unit)}",
+            severity=Severity.URGENT if unit.reach is Reach.DARK else None,
+            why_severity="nothing is left that could power it" if unit.reach is Reach.DARK else "",
             since_s=since_s,
             value=assessment.time_s - since_s,
             measure="s",
@@ -64,17 +64,18 @@ def _untold(unit: UnitAssessment, who: str) -> list[Condition]:
     return [Condition(AlarmKind.WATTS_UNTOLD, unit.unit, None, head=head, tail=tail)]
 
 
-def _power_words(assessment: SiteAssessment, unit: UnitAssessment) -> str:
-    """Return what the feeder's port shows of a unit that is not heard: no answer is not the same as dark."""
-    port = feeder_port(assessment, unit)
-    if port is None or port.state is None:
-        return ""
-    where = f"{port.unit} port {port.port}"
-    if port.state is PortState.DELIVERING and port.draw_w is not None:
-        return f" {where} delivers {watts_text(port.draw_w)} to it: unreachable, but powered."
-    if port.state is PortState.DELIVERING:
-        return f" {where} delivers power to it: unreachable, but powered."
-    return f" {where} delivers nothing to it; whether it has local AC is not known."
+def _power_words(unit: UnitAssessment) -> str:
+    """Return what shows that a unit that is not heard has power or not: no answer is not the same as dark."""
+    if unit.reach is Reach.POWERED:
+        return f" {_begin(unit.reach_why)}: unreachable, but powered."
+    if unit.reach is Reach.DARK:
+        return f" {_begin(unit.reach_why)}: it is probably dark."
+    return f" {_begin(unit.reach_why)}." if unit.reach_why else ""
+
+
+def _begin(words: str) -> str:
+    """Return words as the beginning of a sentence; a name at their beginning stays as it is."""
+    return capital(words) if words.startswith(("its ", "the ", "circuit ", "whether ")) else words
 
 
 def _as_sentence(reason: str) -> str:

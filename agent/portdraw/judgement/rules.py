@@ -1,9 +1,10 @@
-"""All conditions of a site at one moment. One module a family: units, ports, legs, readings; drift is by days."""
+"""All conditions of a site at one moment, one module a family; drift is by days."""
 
 from __future__ import annotations
 
 from portdraw.judgement.assessment import SiteAssessment
 from portdraw.judgement.condition import Condition
+from portdraw.judgement.failure_rules import failure_conditions
 from portdraw.judgement.leg_rules import leg_conditions
 from portdraw.judgement.memory import Memory
 from portdraw.judgement.port_rules import port_conditions
@@ -30,4 +31,4 @@ def site_conditions(
             continue
         found += budget_conditions(assessment, unit, site, tree)
         found += port_conditions(assessment, unit, site, memory, every_s)
-    return found
+    return found + failure_conditions(assessment)

@@ -34,6 +34,8 @@ def unit_draw(ports: Sequence[PortAssessment], observation: UnitObservation | No
     known = [port for port in ports if port.draw_w is not None]
     unknown = [port for port in ports if port.draw_w is None and _may_draw(port)]
     sum_w = sum(port.draw_w for port in known if port.draw_w is not None)
+    if total_w is not None and any(port.basis in (Basis.LEARNED, Basis.ESTIMATED) for port in known):
+        return UnitDraw(total_w, Basis.MEASURED, True, total_w)  # their sum is this total, shared out
     if not unknown and any(port.state is not None or port.basis is not None for port in known):
         notes = _proof(sum_w, total_w) if total_w is not None and _all_measured(known) else ()
         return UnitDraw(sum_w, _worst_basis(known), not notes, total_w, notes)

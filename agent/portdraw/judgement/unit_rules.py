@@ -7,7 +7,7 @@ from portdraw.judgement.alarm_rule import ALARM_RULES
 from portdraw.judgement.assessment import Availability, Carrying, SiteAssessment, UnitAssessment
 from portdraw.judgement.condition import Condition, Presence, unjudged
 from portdraw.judgement.legs import LOCAL_AC, POE_FEED
-from portdraw.judgement.losses_ahead import leg_of
+from portdraw.judgement.unit_legs import leg_of
 from portdraw.judgement.wording import limit_text, place_text, watts_text
 from portdraw.plan.site import Site
 from portdraw.plan.tree import Tree

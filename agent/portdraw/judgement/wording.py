@@ -26,6 +26,11 @@ def clock_text(time_s: float, now_s: float, timezone: str) -> str:
     return moment.strftime("%Y-%m-%d %H:%M")
 
 
+def day_text(time_s: float, timezone: str) -> str:
+    """Return the date by the site's clock: "2026-03-02". Time: s since the epoch."""
+    return datetime.fromtimestamp(time_s, _zone(timezone)).strftime("%Y-%m-%d")
+
+
 def count_text(count: int, one: str, many: str | None = None) -> str:
     """Return "1 unit", "2 units"."""
     return f"{count} {one}" if count == 1 else f"{count} {many or one + 's'}"

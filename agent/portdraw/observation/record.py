@@ -37,6 +37,7 @@ class Quantity(StrEnum):
     UNIT_BUDGET = "unit budget"
     UNIT_PSE_STATE = "unit power supply state"
     UNIT_OWN_SOURCE = "power source as the unit says it"
+    UNIT_AC_SUPPLY = "local AC as the unit's supply object says it"  # "there" or "lost"
     UPTIME = "uptime"
     SYSTEM_NAME = "system name"
     SYSTEM_OBJECT_ID = "system object id"

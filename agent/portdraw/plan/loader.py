@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
-from portdraw.plan.names import check_names
+from portdraw.plan.names import Misnamed, check_names
 from portdraw.plan.plan_error import SHOWN_LINES, PlanError, Problem
+from portdraw.plan.rest_of_site import names_in_the_rest
 from portdraw.plan.site import Site
 from portdraw.plan.yaml_text import load_with_tree, read_text
-from portdraw.plan.yaml_tree import YamlTree, show_path
+from portdraw.plan.yaml_tree import YamlTree, read_tree, show_path
 
 
 def load_site(path: Path) -> Site:
@@ -27,14 +29,20 @@ def parse_site(text: str, name: str = "site.yaml") -> Site:
 
 
 def _parse(text: str, name: str) -> tuple[Site, YamlTree]:
-    site, tree = load_with_tree(text, name, Site)
-    placed = sorted(
-        ((tree.mark(one.path, of_key=one.of_key), one) for one in check_names(site)), key=lambda pair: pair[0]
-    )
-    problems = [
-        Problem(*mark, show_path(one.path), one.sentence + (one.hint() if place < SHOWN_LINES else ""))
-        for place, (mark, one) in enumerate(placed)
-    ]
+    try:
+        site, tree = load_with_tree(text, name, Site)
+    except PlanError as error:
+        tree = read_tree(text, name)
+        raise PlanError(name, [*error.problems, *_misnamed(tree, names_in_the_rest(tree))]) from None
+    problems = _misnamed(tree, check_names(site))
     if problems:
         raise PlanError(name, problems)
     return site, tree
+
+
+def _misnamed(tree: YamlTree, found: Iterable[Misnamed]) -> list[Problem]:
+    placed = sorted(((tree.mark(one.path, of_key=one.of_key), one) for one in found), key=lambda pair: pair[0])
+    return [
+        Problem(*mark, show_path(one.path), one.sentence + (one.hint() if place < SHOWN_LINES else ""))
+        for place, (mark, one) in enumerate(placed)
+    ]

@@ -8,6 +8,11 @@ TEXT = r"^[^\x00-\x1f\x7f-\x9f]*$"
 PORT_KEY = r"^(0|[1-9][0-9]{0,3})(/(0|[1-9][0-9]{0,3})){0,2}$"
 SNMP_INDEX = r"^[0-9]{1,9}\.[0-9]{1,9}$"
 TIME_OF_DAY = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"
+# of the settings file
+PLAIN_NAME = r"^[A-Za-z0-9][A-Za-z0-9._-]*$"
+HOST_NAME = r"^[A-Za-z0-9]([A-Za-z0-9.-]*[A-Za-z0-9])?$"
+ENVIRONMENT_NAME = r"^[A-Za-z_][A-Za-z0-9_]*$"
+BASIC_USER = r"^[^:\x00-\x1f\x7f-\x9f]+$"
 
 # Continues "must be ...".
 IN_WORDS: dict[str, str] = {
@@ -16,5 +21,9 @@ IN_WORDS: dict[str, str] = {
     TEXT: "a text on one line",
     PORT_KEY: "a printed port number without leading zeros, such as 3, or member and port, such as 2/14",
     SNMP_INDEX: 'group and port as the MIB counts them, in quotes, such as "1.7"',
+    PLAIN_NAME: "a name: letters, digits, dots, hyphens and underscores, beginning with a letter or digit",
+    HOST_NAME: "a host name without port, such as portdraw.terminal.example",
+    ENVIRONMENT_NAME: "the name of an environment variable: letters, digits and underscores, no digit first",
+    BASIC_USER: "a user name on one line without a colon",
     TIME_OF_DAY: 'a time of day in quotes, such as "20:00"',
 }

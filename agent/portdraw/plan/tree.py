@@ -7,6 +7,7 @@ Works on every site that could be typed, also on one with cycles or undeclared n
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable, Iterable, Set
 
 from portdraw.plan.ports import sort_key
 from portdraw.plan.site import Site
@@ -137,3 +138,15 @@ class Tree:
                     came_from[below] = name
                     queue.append(below)
         return ()
+
+
+def reach(start: Set[str], step: Callable[[str], Iterable[str]]) -> set[str]:
+    """Everything that repeated steps lead to, without the start unless a ring leads back to it."""
+    found: set[str] = set()
+    waiting = list(start)
+    while waiting:
+        for name in step(waiting.pop()):
+            if name not in found:
+                found.add(name)
+                waiting.append(name)
+    return found

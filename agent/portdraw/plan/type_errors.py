@@ -44,7 +44,7 @@ def type_problems(error: ValidationError, tree: YamlTree, model: type[BaseModel]
     places: dict[tuple[Path, bool], list[dict[str, Any]]] = {}
     for detail in error.errors(include_url=False):
         found = dict(detail)
-        path, of_key = _place(found, tree)
+        path, of_key = place_of(found, tree)
         places.setdefault((path, of_key), []).append(found)
     above = {path[:length] for path, _ in places for length in range(len(path))}
     problems: set[Problem] = set()
@@ -59,7 +59,7 @@ def type_problems(error: ValidationError, tree: YamlTree, model: type[BaseModel]
     return sorted(problems)
 
 
-def _place(detail: dict[str, Any], tree: YamlTree) -> tuple[Path, bool]:
+def place_of(detail: dict[str, Any], tree: YamlTree) -> tuple[Path, bool]:
     """Return the path in the text that an error is about, and whether the key itself is meant."""
     location: tuple[str | int, ...] = detail["loc"]
     if detail["type"] == "missing":

@@ -24,6 +24,8 @@ def read_text(path: Path) -> str:
     try:
         kind = path.stat().st_mode
         if stat.S_ISDIR(kind):
+            if path == Path():
+                raise _whole(name, "is the folder you stand in, not a file; give the name of the file")
             raise _whole(name, "is a folder, not a file")
         if not stat.S_ISREG(kind):
             raise _whole(name, "is not a plain file")

@@ -6,7 +6,7 @@ What goes off in a stage stays off in the next unless its unit restarts: nothing
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -274,12 +274,7 @@ class _Watched:
         self._touched = touched
         self._subjects = {base.network.units[at].name for at in touched}
         self._subjects.update(source for at in touched for source in base.network.units[at].sources)
-        self._planned_dark = {
-            (unit.index, port.at)
-            for unit in base.network.units
-            for port in unit.ports
-            if port.device is not None and base.device_state(unit.index, port.at) == DARK
-        }
+        self._planned_dark = set(_dark_devices(base))
 
     def stage(self, name: StageName, until_s: float, course: Course | None, state: Solution) -> Stage:
         """Limits of the state at the stage's end, or what was asked on the way where that is more."""
@@ -290,15 +285,24 @@ class _Watched:
                 limits[peak.limit.limit] = peak.limit
         units = self._network.units
         dark = [
-            port.device or ""
-            for unit in units
-            for port in unit.ports
-            if port.device is not None
-            and (unit.index, port.at) not in self._planned_dark
-            and state.device_state(unit.index, port.at) == DARK
+            units[at].ports[port].device or ""
+            for at, port in _dark_devices(state)
+            if (at, port) not in self._planned_dark
         ]
         dark_units = [units[at].name for at in self._touched if state.power(at) == DARK]
         return Stage(name, until_s, tuple(limits.values()), tuple(dark), tuple(dark_units))
+
+
+def _dark_devices(state: Solution) -> Iterator[tuple[int, int]]:
+    """Devices without power. Units of which nothing is off are not looked at port by port."""
+    for unit in state.network.units:
+        at = unit.index
+        whole = state.power(at) != DARK and state.standing(at).gives and not state.ports_gone(at)[0]
+        if whole and DARK not in state.load.units[at].status and not any(port.off for port in unit.ports):
+            continue
+        for port in unit.ports:
+            if port.device is not None and state.device_state(at, port.at) == DARK:
+                yield (at, port.at)
 
 
 def _dark_for(course: Course, base: Solution) -> list[DarkFor]:

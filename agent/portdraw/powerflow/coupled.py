@@ -180,12 +180,17 @@ class Sweep:
 
         What a unit without units below it asks depends on how it stands alone: such answers are kept.
         """
-        unit, standing = self._network.units[at], self._standing(at)
+        return self.answer(self._network.units[at], self._standing(at))
+
+    def answer(self, unit: NetUnit, standing: Standing) -> Demand:
+        """The same for a unit that stands so."""
         if standing.leg is CarriedBy.NONE:
             return _dead(len(unit.feeds))
         if unit.feed_ports or self._following or self._outage.off_ports or self._outage.unsure_ports:
             return self._worked_out(unit, standing)
-        answers = self._kept.setdefault(at, [])
+        if self._solution.cut_at_base(unit.index):
+            return self._worked_out(unit, standing)  # what it does depends on what it shed before
+        answers = self._kept.setdefault(unit.index, [])
         classes = tuple(self._standing(feed.feeder).grant.classes[feed.at] for feed in unit.feeds)
         for stood, granted, answer in answers:
             if stood == standing and granted == classes:
@@ -214,20 +219,22 @@ class Sweep:
             load = self._load.units[at]
             ports = summed_ports(unit, load, standing, asks, off, volts, drops, bounds=self._bounds)
             found = held_to_limit(unit, standing, ports, asks, bounds=self._bounds)
-            found = self._held_before(standing, found, self._solution.cut_at_base(at))
+            found = self._held_before(at, standing, found)
             if standing.open_leg and self._bounds:
                 found = all_open(found, load, asks)
-        if not unit.feeds:
-            return found
-        return found._replace(
-            feeds=tuple(self._ask(unit, standing, found, place) for place in range(len(unit.feeds)))
-        )
+        return self.with_asks(unit, standing, found) if unit.feeds else found
 
-    def _held_before(self, standing: Standing, found: Demand, before: frozenset[int]) -> Demand:
+    def with_asks(self, unit: NetUnit, standing: Standing, found: Demand) -> Demand:
+        """The same with what the unit asks of its feeders."""
+        asked = [self._ask(unit, standing, found, place) for place in range(len(unit.feeds))]
+        return found._replace(feeds=tuple(asked))
+
+    def _held_before(self, at: int, standing: Standing, found: Demand) -> Demand:
         """What was shed before anything failed may be off still, so that nothing more has to go."""
+        before = self._solution.cut_at_base(at)
         if not before or standing.restarted or found.cut <= before or not self._solution.patient:
             return found
-        self._solution.open = True
+        self._solution.open.add(at)
         if not self._bounds:
             return found
         served_w = max(found.served_w, min(found.asked_w, standing.budget_most_w))

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import NamedTuple
 
 from portdraw.powerflow.limit_state import LimitState
 from portdraw.powerflow.network import Network
@@ -63,6 +65,18 @@ class Peak:
     came_on: tuple[Place, ...] = ()
 
 
+class TracePoint(NamedTuple):
+    """What is asked of a limit from this second on [W]: the most in the second itself, and what is left after it.
+
+    `limit_w` None: nothing stands on this limit any more.
+    """
+
+    at_s: float
+    most_w: float
+    after_w: float
+    limit_w: float | None
+
+
 @dataclass(slots=True)
 class DeviceCourse:
     """One device that was without power at some time. `service_s` None: not in service at the end.
@@ -92,7 +106,8 @@ class Course:
     """The whole course. `peaks` by name of the limit; `over` are the first seconds of each limit that was asked
     too much of. `shed_at_end` are ports that are off at the end and were not to be.
 
-    `settled` False: it was still moving when the study stopped looking, at `end_s`.
+    `settled` False: it was still moving when the study stopped looking, at `end_s`. `traces` has what was asked of
+    each limit over time, where the course was asked to keep it.
     """
 
     network: Network
@@ -106,6 +121,7 @@ class Course:
     end_s: float
     settled: bool
     assumed: tuple[str, ...] = field(default=())
+    traces: Mapping[str, tuple[TracePoint, ...]] = field(default_factory=dict)
 
     @property
     def full_service_s(self) -> float | None:

@@ -220,13 +220,16 @@ def held_to_limit(
     if booked:
         may = max(may, groups_to_cut(groups, booked, booked_w, limit_w))
         surely = max(surely, groups_to_cut(groups, booked, booked_w, most_limit_w)) if bounds else may
-    may_cut = frozenset(at for group in groups[:may] for at in group if most[at] > 0)
-    cut = frozenset(at for group in groups[:surely] for at in group if most[at] > 0) if bounds else may_cut
-    served_least = sum(watts for at, watts in enumerate(least) if at not in may_cut)
-    served = sum(watts for at, watts in enumerate(most) if at not in cut)
+    may_cut = frozenset([at for group in groups[:may] for at in group if most[at] > 0])
+    cut = frozenset([at for group in groups[:surely] for at in group if most[at] > 0]) if bounds else may_cut
+    served = sum([watts for at, watts in enumerate(most) if at not in cut])
+    if not bounds and least == most:
+        served_least = served
+    else:
+        served_least = sum([watts for at, watts in enumerate(least) if at not in may_cut])
     if bounds:
         served = max(served_least, min(served, most_limit_w))
-    served_booked = sum(watts for at, watts in enumerate(booked) if at not in cut) if booked else served
+    served_booked = sum([watts for at, watts in enumerate(booked) if at not in cut]) if booked else served
     return Demand(
         asked_least, asked, booked_w, served_least, served, served_booked,
         cut, may_cut, ports.dropped, ports.may_drop, ports.reasons, (),

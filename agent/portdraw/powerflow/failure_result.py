@@ -34,19 +34,27 @@ class Verdict:
     alone: tuple[str, ...]
 
 
+def in_order(parts: tuple[tuple[Place, ...], ...]) -> tuple[Place, ...]:
+    """Places of several parts together, by number."""
+    if len(parts) == 1:
+        return parts[0]
+    return tuple(sorted([place for places in parts for place in places]))
+
+
 @dataclass(frozen=True, slots=True)
 class FailureResult:
     """One failure under one load. Names are looked up only when asked for.
 
     `worst` is the most loaded limit among those that the failure touches, None where nothing moves; `over` are all
-    that bind. `minutes` is how long the first battery lasts, None where none gives. `restarts` are units that go
-    off while they change legs, `may_restart` those that do not say whether they do.
+    that bind, `shed_by` the unit budgets that made a unit shed. `minutes` is how long the first battery lasts, None
+    where none gives. `restarts` are units that go off while they change legs, `may_restart` those that do not say
+    whether they do.
     """
 
     network: Network
     failure: Failure
-    dark_ports: tuple[Place, ...]
-    may_ports: tuple[Place, ...]
+    dark_by_part: tuple[tuple[Place, ...], ...]
+    may_by_part: tuple[tuple[Place, ...], ...]
     dark_at_base: frozenset[Place]
     may_at_base: frozenset[Place]
     dark_unit_numbers: tuple[int, ...]
@@ -64,6 +72,17 @@ class FailureResult:
     battery: str
     reasons: tuple[str, ...]
     verdict: Verdict
+    shed_by: tuple[LimitState, ...] = ()
+
+    @property
+    def dark_ports(self) -> tuple[Place, ...]:
+        """Devices that this failure darkens, by number."""
+        return in_order(self.dark_by_part)
+
+    @property
+    def may_ports(self) -> tuple[Place, ...]:
+        """Devices that may go dark, by number."""
+        return in_order(self.may_by_part)
 
     @property
     def what(self) -> str:

@@ -5,14 +5,18 @@ The state is solved once; each failure is an overlay over it that works out only
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from typing import NamedTuple
 
-from portdraw.powerflow.failure import Failure, all_unbacked_ac, circuit_pairs, single_failures
-from portdraw.powerflow.failure_reader import Base, FailureReader
+from portdraw.powerflow.failure import Failure, FailureKind, all_unbacked_ac, circuit_pairs, single_failures
+from portdraw.powerflow.failure_merge import merged, result_by_part, result_of_whole
+from portdraw.powerflow.failure_reader import Base, Effect, EffectReader
 from portdraw.powerflow.failure_result import FailureResult, Place
-from portdraw.powerflow.load import DARK, MAY, Load
+from portdraw.powerflow.leaf_change import LeafChange
+from portdraw.powerflow.load import DARK, MAY, SURE, Load
 from portdraw.powerflow.network import Network
+from portdraw.powerflow.site_part import PartFailure, Splitter
 from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.solve import solve, solve_after
 from portdraw.powerflow.source_load import on_battery
@@ -20,6 +24,10 @@ from portdraw.powerflow.standing import Standing
 from portdraw.powerflow.start_up import boot_s
 from portdraw.powerflow.state import NOTHING_OUT, Outage
 from portdraw.powerflow.unit_flow import CarriedBy
+
+Progress = Callable[[int, int], None]
+_TOLD_EVERY = 100  # failures
+_NEVER_TWICE = frozenset({FailureKind.PAIR, FailureKind.UNIT, FailureKind.CONTROLLER_RESTART})
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,16 +66,17 @@ def base_state(network: Network, load: Load, outage: Outage = NOTHING_OUT) -> Ba
     dark: list[Place] = []
     may: list[Place] = []
     for unit in network.units:
-        for port in unit.ports:
+        at = unit.index
+        for port in () if _all_lit(bounds, at) else unit.ports:
             if port.device is None or port.off:
                 continue
-            state = bounds.device_state(unit.index, port.at)
+            state = bounds.device_state(at, port.at)
             if state == DARK:
-                dark.append((unit.index, port.at))
+                dark.append((at, port.at))
             elif state == MAY:
-                may.append((unit.index, port.at))
+                may.append((at, port.at))
     battery = tuple(name for name in network.site.ups if on_battery(likely, name))
-    return Base(likely, bounds, frozenset(dark), frozenset(may), battery)
+    return Base(likely, bounds, frozenset(dark), frozenset(may), battery, Splitter(network), LeafChange(likely))
 
 
 def study_failures(
@@ -77,37 +86,58 @@ def study_failures(
     *,
     pairs: bool = False,
     failures: Iterable[Failure] | None = None,
+    progress: Progress | None = None,
 ) -> FailureStudy:
-    """Every single failure, then all unbacked AC, then with `pairs` every two circuits; or the `failures` given."""
+    """Every single failure, then all unbacked AC, then with `pairs` every two circuits; or the `failures` given.
+
+    `progress` is told now and then how many of how many are done.
+    """
     base = base_state(network, load, outage)
-    wanted = _all(network, outage, pairs) if failures is None else failures
-    return FailureStudy(load, base, tuple(_each(base, wanted)))
-
-
-def _each(base: Base, failures: Iterable[Failure]) -> Iterator[FailureResult]:
-    """A feeder port that fails takes what its cable takes but for the data, so that the answer is read off that."""
-    last: FailureResult | None = None
-    for failure in failures:
-        if last is not None and last.failure.outage is failure.outage and not last.dark_unit_numbers:
-            last = replace(last, failure=failure, unreachable_numbers=())
-        else:
-            last = study_one(base, failure)
-        yield last
+    wanted = tuple(_all(network, outage, pairs) if failures is None else failures)
+    found: list[FailureResult] = []
+    for failure in wanted:
+        found.append(study_one(base, failure))
+        if progress is not None and (len(found) % _TOLD_EVERY == 0 or len(found) == len(wanted)):
+            progress(len(found), len(wanted))
+    return FailureStudy(load, base, tuple(found))
 
 
 def study_one(base: Base, failure: Failure, *, whole: bool = False) -> FailureResult:
     """One failure. `whole` works every unit out anew instead of the touched ones; the result is the same."""
-    likely = _after(base.likely, failure, whole)
-    if base.bounds is not base.likely:
-        bounds = _after(base.bounds, failure, whole)
+    parts = None if whole else base.splitter.parts(failure)
+    if parts is not None:
+        return result_by_part(base, failure, merged([_effect_in(base, failure, part) for part in parts]))
+    gap, likely, bounds = _solved(base, _strike_of(failure), whole)
+    return result_of_whole(base, failure, EffectReader(base, gap, likely, bounds).effect(), likely, bounds)
+
+
+def _effect_in(base: Base, failure: Failure, part: PartFailure) -> Effect:
+    """What a failure does in one part of the site; kept where another failure may do the same."""
+    found = base.effects.get(part)
+    if found is not None:
+        return found
+    lost, after = part.outage(), part.outage_after()
+    direct = None
+    if after is None and base.leaves.applies and base.bounds is base.likely:
+        direct = base.leaves.solve(lost, base.likely.outage.plus(lost), part.hit)
+    if direct is not None:
+        found = EffectReader(base, direct, direct, direct).effect()
     else:
-        bounds = _after(base.likely, failure, whole, bounds=True) if likely.open else likely
-    return FailureReader(base, failure, likely, bounds).result()
+        gap, likely, bounds = _solved(base, _Strike(lost, part.hit, after, part.start_s), whole=False)
+        found = EffectReader(base, gap, likely, bounds).effect()
+    if failure.kind not in _NEVER_TWICE or (failure.kind is FailureKind.PAIR and len(part.hit) < 2):
+        base.effects[part] = found
+    return found
 
 
 def solution_after(base: Base, failure: Failure) -> Solution:
     """The likely figures of the state that a failure leaves."""
-    return _after(base.likely, failure, whole=False)
+    return state_after(base.likely, failure)
+
+
+def state_after(before: Solution, failure: Failure) -> Solution:
+    """The state that a failure leaves, of one that is solved; where a generator takes over, with it."""
+    return _after(before, _strike_of(failure), whole=False)[1]
 
 
 def _all(network: Network, outage: Outage, pairs: bool) -> Iterator[Failure]:
@@ -119,10 +149,49 @@ def _all(network: Network, outage: Outage, pairs: bool) -> Iterator[Failure]:
         yield from circuit_pairs(network, outage)
 
 
-def _after(base: Solution, failure: Failure, whole: bool, *, bounds: bool | None = None) -> Solution:
-    gap = solve_after(base, failure.outage, failure.hit, whole=whole, bounds=bounds)
-    if failure.after is None:
-        return gap
+def _all_lit(solution: Solution, at: int) -> bool:
+    """Whether every device of a unit has power."""
+    if solution.power(at) != SURE or not solution.standing(at).gives or any(solution.ports_gone(at)):
+        return False
+    return min(solution.load.units[at].status, default=SURE) == SURE
+
+
+class _Strike(NamedTuple):
+    """What goes out and the units struck. `after` stays out once generators carry, after `start_s` seconds."""
+
+    lost: Outage
+    hit: frozenset[int]
+    after: Outage | None
+    start_s: float
+
+
+def _strike_of(failure: Failure) -> _Strike:
+    return _Strike(failure.outage, failure.hit, failure.after, failure.start_s)
+
+
+def _solved(base: Base, strike: _Strike, whole: bool) -> tuple[Solution, Solution, Solution]:
+    """The likely state while generators start, the one when they carry, and its bounds."""
+    gap, likely = _after(base.likely, strike, whole)
+    if base.bounds is not base.likely:
+        return gap, likely, _after(base.bounds, strike, whole)[1]
+    return gap, likely, _bounds_where_open(base.likely, strike, likely, whole) if likely.open else likely
+
+
+def _bounds_where_open(base: Solution, strike: _Strike, likely: Solution, whole: bool) -> Solution:
+    """The bounds in those parts of the site where something is open; in all others what is likely is sure."""
+    part_of = likely.network.part_of
+    parts = {part_of[at] for at in likely.open}
+    inside = frozenset(at for at, part in enumerate(part_of) if part in parts)
+    _, bounds = _after(base, strike._replace(hit=inside if whole else strike.hit & inside), False, bounds=True)
+    bounds.take_rest(likely, inside)
+    return bounds
+
+
+def _after(base: Solution, strike: _Strike, whole: bool, *, bounds: bool | None = None) -> tuple[Solution, Solution]:
+    """The state while generators start, and the one when they carry; the same where none does."""
+    gap = solve_after(base, strike.lost, strike.hit, whole=whole, bounds=bounds)
+    if strike.after is None:
+        return gap, gap
     # a generator has taken over by now: what was shed while it started stays off, as long as its unit stayed on
     units = gap.network.units
     shed: dict[int, frozenset[int]] = {}
@@ -135,15 +204,15 @@ def _after(base: Solution, failure: Failure, whole: bool, *, bounds: bool | None
         if dark and units[at].prefers != "ac" and units[at].admission != "drawn":
             # which of its legs is there first, and what it then lets in, is not known
             unsure[at] = frozenset(port.at for port in units[at].ports)
-        elif gone and not dark and way[at].restarted and failure.start_s < boot_s(units[at]):
+        elif gone and not dark and way[at].restarted and strike.start_s < boot_s(units[at]):
             unsure[at] = gone  # it may not have booted before the generator carries it
         elif gone and not dark:
             shed[at] = gone
-    more = failure.after.plus(Outage(off_ports=shed, unsure_ports=unsure))
-    found = solve_after(base, more, failure.hit | set(gap.touched), whole=whole, way=way, bounds=bounds)
+    more = strike.after.plus(Outage(off_ports=shed, unsure_ports=unsure))
+    found = solve_after(base, more, strike.hit | set(gap.touched), whole=whole, way=way, bounds=bounds)
     for at, ports in shed.items():
         found.shed[at] = found.shed_before(at) | ports
-    return found
+    return gap, found
 
 
 def _names(network: Network, places: Iterable[Place]) -> tuple[str, ...]:

@@ -2,34 +2,49 @@
 
 A limit counts where the new device asks more of it. It binds when the margin is used: the one for normal running,
 or the one after a failure; a start-up may use the margin. What was used up without the device binds too: more load
-makes it no better. A device that would go dark after a failure, and did not before, is a reason of its own.
+makes it no better. A device that would go dark, or may, and did not before, is a reason of its own, and so is the
+new device itself where the site promises that it stays.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from portdraw.plan.load_case import Case
 from portdraw.plan.site import Site
-from portdraw.powerflow.failure import Failure, FailureKind, all_unbacked_ac, single_failures
-from portdraw.powerflow.fit_result import NORMAL, Fit, Leg, LegRoom, LimitRoom, PortFit
+from portdraw.powerflow.failure import FailureKind, all_unbacked_ac, single_failures
+from portdraw.powerflow.failure_result import Place
+from portdraw.powerflow.fit_result import (
+    STEADY,
+    Fit,
+    Leg,
+    LegRoom,
+    LimitRoom,
+    PortFit,
+    one_for_each_limit,
+    said_once,
+    worst_by_case,
+)
+from portdraw.powerflow.fit_states import SiteState, SiteStates, asks_no_more
 from portdraw.powerflow.free_port import NEW_DEVICE, FreePort, Wish, free_ports, site_with, without_free_port
 from portdraw.powerflow.limit_state import LimitState, limit_states
-from portdraw.powerflow.load import DARK, Load, UnitLoad, planned_load
+from portdraw.powerflow.load import DARK, SURE, Load, UnitLoad, planned_load
 from portdraw.powerflow.network import NetPort, NetUnit, Network, network_of
 from portdraw.powerflow.shedding import STEP_W
 from portdraw.powerflow.solution import Solution
-from portdraw.powerflow.solve import solve, solve_after
+from portdraw.powerflow.solve import solve
 from portdraw.powerflow.source_load import battery_minutes, on_battery
 from portdraw.powerflow.start_up import mixed
-from portdraw.powerflow.state import NOTHING_OUT
+from portdraw.powerflow.state import Outage
 from portdraw.powerflow.unit_flow import CarriedBy
+from portdraw.powerflow.verdict import judged
 
-STEADY = (Case.TYPICAL, Case.NIGHT, Case.FROST_NIGHT)
 MOST_PORTS = 60
 """Kinds of free ports that are looked at, the nearest first: a large site has thousands alike."""
 
+NOTHING_ASKED = (0.0, 0.0, 0.0)
 _NAMED = 6
 _LEGS: dict[CarriedBy, tuple[Leg, ...]] = {
     CarriedBy.AC: (Leg.AC,),
@@ -44,15 +59,16 @@ def study_fit(site: Site, wish: Wish, *, most_ports: int = MOST_PORTS) -> Fit:
     every = free_ports(site, wish.near)
     looked_at = every[:most_ports]
     network = network_of(site_with(site, wish, looked_at))
-    study = _Study(network, wish, looked_at)
-    found = sorted((study.port(free) for free in looked_at), key=_rank)
+    study = _Study(site, network, wish, looked_at)
+    own = study.own(looked_at)
+    found = sorted((study.port(free, own) for free in looked_at), key=_rank)
     path = sorted({at for free in looked_at for at in study.path(network.index[free.unit])})
     new = {f"{free.unit} port {free.port}" for free in looked_at}
     said = [*wish.assumed, *(_of_new(line, new) for at in path for line in network.assumed.get(at, ()))]
     planned = (line for load in study.planned.values() for at in path for line in load.units[at].assumed)
     said.extend(line for line in planned if line.partition(": ")[0] not in new)
     assumed = tuple(dict.fromkeys(said))
-    return Fit(wish, tuple(found), without_free_port(site), len(every) - len(looked_at), assumed)
+    return Fit(wish, own, tuple(found), without_free_port(site), len(every) - len(looked_at), assumed)
 
 
 def _of_new(line: str, new: set[str]) -> str:
@@ -66,21 +82,11 @@ def _rank(fit: PortFit) -> tuple[bool, int, bool, float]:
     return (not fit.fits, fit.free.nearness, bool(fit.unpowered), tight)
 
 
-@dataclass(slots=True)
-class _State:
-    """A state of the site without the new device, and whose limits it may move."""
-
-    failure: Failure | None
-    solution: Solution
-    subjects: frozenset[str]
-    dark: frozenset[tuple[int, int]] | None = None
-
-
 class _Study:
     """Holds the states without the device, for all ports that are looked at."""
 
-    def __init__(self, network: Network, wish: Wish, ports: Iterable[FreePort]) -> None:
-        self._network, self._wish = network, wish
+    def __init__(self, site: Site, network: Network, wish: Wish, ports: Iterable[FreePort]) -> None:
+        self._site, self._network, self._wish = site, network, wish
         self._policy = network.site.policy
         self._new: dict[int, set[int]] = {}
         for free in ports:
@@ -88,11 +94,14 @@ class _Study:
             self._new.setdefault(at, set()).add(_port_of(network.units[at], free.port).at)
         self.planned = {case: planned_load(network, case) for case in STEADY}
         self._loads = {case: self._without(load) for case, load in self.planned.items()}
-        failures = list(single_failures(network))
+        self._failures = list(single_failures(network))
         everything = all_unbacked_ac(network)
         if everything is not None and self._policy.must_survive.all_unbacked_ac is not None:
-            failures.append(everything)
-        self._states = {case: list(self._before(load, failures)) for case, load in self._loads.items()}
+            self._failures.append(everything)
+        empty = self._off()
+        self._states = {case: SiteStates(network, load, self._failures, empty) for case, load in self._loads.items()}
+        self._bounds: dict[Case, SiteStates] = {}
+        self._paths: dict[int, tuple[int, ...]] = {}
 
     def _without(self, load: Load) -> Load:
         units = list(load.units)
@@ -100,45 +109,45 @@ class _Study:
             units[at] = mixed(units[at], units[at], (), ports)
         return replace(load, units=tuple(units))
 
-    def _before(self, load: Load, failures: list[Failure]) -> Iterator[_State]:
-        base = solve(self._network, load, NOTHING_OUT)
-        everything = range(len(self._network.units))
-        yield _State(None, base, self._subjects(everything))
-        for failure in failures:
-            after = solve_after(base, failure.outage, failure.hit)
-            yield _State(failure, after, self._subjects(after.touched))
-
-    def _subjects(self, units: Iterable[int]) -> frozenset[str]:
-        """Units, and all that gives them AC."""
-        site = self._network.site
-        found: set[str] = set()
-        for at in units:
-            unit = self._network.units[at]
-            found.add(unit.name)
-            for source in unit.sources:
-                found.add(source)
-                if source in site.ups:
-                    found.add(site.ups[source].input)
-        return frozenset(found)
+    def _off(self, but: tuple[int, int] | None = None) -> Outage:
+        """Ports of the new device that are off: all but one, where a unit would set watts aside for them."""
+        off: dict[int, frozenset[int]] = {}
+        for at, ports in self._new.items():
+            left = frozenset(port for port in ports if (at, port) != but)
+            if left and self._network.units[at].admission != "drawn":
+                off[at] = left
+        return Outage(off_ports=off)
 
     def path(self, at: int) -> tuple[int, ...]:
         """A unit and all that may feed it."""
-        found = {at}
-        waiting = [at]
-        while waiting:
-            for feed in self._network.units[waiting.pop()].feeds:
-                if feed.feeder not in found:
-                    found.add(feed.feeder)
-                    waiting.append(feed.feeder)
-        return tuple(sorted(found))
+        found = self._paths.get(at)
+        if found is None:
+            seen, waiting = {at}, [at]
+            while waiting:
+                for feed in self._network.units[waiting.pop()].feeds:
+                    if feed.feeder not in seen:
+                        seen.add(feed.feeder)
+                        waiting.append(feed.feeder)
+            found = self._paths[at] = tuple(sorted(seen))
+        return found
 
-    def port(self, free: FreePort) -> PortFit:
-        """One free port, held against everything."""
+    def own(self, ports: Iterable[FreePort]) -> tuple[str, ...]:
+        """What speaks against the device and its cable on every port that grants its class: not against a port."""
+        granting = 0
+        said: Counter[str] = Counter()
+        for free in ports:
+            unit = self._network.units[self._network.index[free.unit]]
+            port = _port_of(unit, free.port)
+            if not port.refused and port.classes == port.asked:
+                granting += 1
+                said.update(dict.fromkeys(self._unpowered(port), 1))
+        return tuple(reason for reason, count in said.items() if count == granting)
+
+    def port(self, free: FreePort, own: tuple[str, ...]) -> PortFit:
+        """One free port, held against everything; `own` is what speaks against the device anywhere."""
         unit = self._network.units[self._network.index[free.unit]]
         port = _port_of(unit, free.port)
-        path = self.path(unit.index)
-        subjects = self._subjects(path)
-        asked, unpowered = self._at_port(unit, port)
+        asked = {case: port.line.carry(self._wish.watts(case)).pse_w for case in (*STEADY, Case.STARTUP)}
         rooms: list[LimitRoom] = []
         darkens: list[str] = []
         minutes: list[str] = []
@@ -149,75 +158,163 @@ class _Study:
                 if watts is None or (case is Case.STARTUP and watts <= (asked[beside] or 0.0) + STEP_W):
                     continue
                 load = _with(self._loads[beside], unit, port, watts, self._wish.watts(case))
-                base = solve(self._network, load, NOTHING_OUT)
-                for state in self._states[beside]:
-                    if not subjects & state.subjects:
-                        continue
-                    after = _again(base, state.failure)
-                    found = list(self._rooms(state, after, path, case, beside))
+                base: Solution | None = None
+                for state in self._deciding(beside, case, self.path(unit.index), asked):
+                    base = solve(self._network, load, self._off((unit.index, port.at))) if base is None else base
+                    after = state.again(base)
+                    found = list(self._rooms(state, after, unit.index, case, beside))
                     rooms.extend(found)
                     stands_on = after.standing(unit.index).leg
                     legs.extend(LegRoom(leg, room) for leg in _LEGS[stands_on] for room in found)
-                    if state.failure is not None and case is beside:
-                        darkens.extend(self._darkens(state, after, path, case))
+                    if case is beside:
+                        darkens.extend(self._darkens(state, after, unit.index, port, case))
                         minutes.extend(self._minutes(state, after, case))
+        unpowered = tuple(
+            f"{port.where(unit)}: {reason}"
+            for reason in self._unpowered(port, unit)
+            if reason not in own or port.classes != port.asked
+        )
+        bound = one_for_each_limit(room for room in rooms if room.binds)
+        if not (unpowered or bound or darkens or minutes) and not self._network.exact:
+            darkens.extend(self._may_darken(unit, port, asked))
         return PortFit(
             free=free,
             at_port_w=asked,
             unpowered=unpowered,
-            binding=_one_for_each_limit(room for room in rooms if room.binds),
-            darkens=tuple(darkens),
+            binding=bound,
+            darkens=said_once(darkens),
             minutes=tuple(minutes),
-            legs=_worst_by_case(legs),
+            legs=worst_by_case(legs),
             tightest=max(rooms, key=lambda room: room.share, default=None),
+            dark_with=tuple(self._dark_with(unit)),
         )
 
-    def _at_port(self, unit: NetUnit, port: NetPort) -> tuple[dict[Case, float | None], tuple[str, ...]]:
-        """Watts at the port in each case [W at the PSE output], None: no operating point; and what is against it."""
-        asked: dict[Case, float | None] = {}
-        reasons: list[str] = []
-        if port.refused:
-            most = 4 if unit.unit.pse is None else unit.unit.pse.class_max
-            reasons.append(f"{port.where(unit)}: it asks for class {port.asked}, the port grants {most} at most")
-        for case in (*STEADY, Case.STARTUP):
-            power = port.line.carry(self._wish.watts(case))
-            asked[case] = power.pse_w
-            if power.reason is not None and not port.refused:
-                reason = port.where(unit) + power.reason.removeprefix(port.line.link.name)
-                reasons.append(f"{reason} ({case.value}, {self._wish.watts(case):g} W at the device)")
-        if unit.index in self._network.uncomputed:
-            reasons.append(self._network.uncomputed[unit.index])
-        return asked, tuple(reasons)
+    def _deciding(
+        self, beside: Case, case: Case, path: tuple[int, ...], asked: dict[Case, float | None]
+    ) -> Iterator[SiteState]:
+        """States that can tell something new: of a start-up, those that ask more than the same state of another load.
 
-    def _rooms(
-        self, state: _State, after: Solution, path: tuple[int, ...], case: Case, beside: Case
-    ) -> Iterator[LimitRoom]:
+        A start-up may use the margins, so that normal running and failures are held to the same.
+        """
+        states = self._states[beside]
+        start_w = asked[Case.STARTUP] or 0.0
+        others = [other for other in STEADY if start_w > (asked[other] or 0.0) + STEP_W]
+        for state in states.deciding(path):
+            if case is Case.STARTUP and any(self._heavier(other, state, beside, path) for other in others):
+                continue
+            yield state
+
+    def _heavier(self, other: Case, state: SiteState, beside: Case, path: tuple[int, ...]) -> bool:
+        """Whether the same state asks as much of every limit under another load, and of some more."""
+        if other is beside:
+            return False
+        there = self._states[other]
+        if there.key(there.all[state.number], path) != self._states[beside].key(state, path):
+            return False
+        mine, its = self._states[beside].limits(state, path), there.limits(there.all[state.number], path)
+        alike = asks_no_more(its, mine)
+        later = STEADY.index(other) > STEADY.index(beside)
+        return asks_no_more(mine, its) and (not alike or later)
+
+    def _unpowered(self, port: NetPort, unit: NetUnit | None = None) -> Iterator[str]:
+        """Why the device can't work on a port, without the port's name."""
+        if port.refused:
+            most = 4 if unit is None or unit.unit.pse is None else unit.unit.pse.class_max
+            yield f"it asks for class {port.asked}, the port grants {most} at most"
+            return
+        for case in (*STEADY, Case.STARTUP):
+            reason = port.line.carry(self._wish.watts(case)).reason
+            if reason is not None:
+                said = reason.removeprefix(f"{port.line.link.name}: ")
+                yield f"{said} ({case.value}, {self._wish.watts(case):g} W at the device)"
+        if unit is not None and unit.index in self._network.uncomputed:
+            yield self._network.uncomputed[unit.index]
+
+    def _rooms(self, state: SiteState, after: Solution, at: int, case: Case, beside: Case) -> Iterator[LimitRoom]:
         margin = self._policy.margin_percent if state.failure is None else self._policy.margin_after_failure_percent
-        name = NORMAL if state.failure is None else f"{state.failure.what} lost"
         margin = 0.0 if case is Case.STARTUP else margin
-        before = {limit.limit: limit.need_w for limit in limit_states(state.solution, path)}
-        for limit in limit_states(after, path):
-            was_w = before.get(limit.limit, 0.0)
+        states, path = self._states[beside], self.path(at)
+        before = states.limits(state, path)
+        more = [other for other in after.touched if other not in path] if self._spreads(at) else []
+        known = before if not more else {
+            **before, **{limit.limit: limit[2:5] for limit in limit_states(state.solution, more)}
+        }  # fmt: skip
+        for limit in limit_states(after, (*path, *more)):
+            was_w = max(known.get(limit.limit, NOTHING_ASKED)[:2])
             if _asks_more(limit, was_w):
+                name = states.plainest(state, limit.limit, path) if limit.limit in before else state.name
                 yield LimitRoom(name, case, beside, limit, was_w, margin)
 
-    def _darkens(self, state: _State, after: Solution, path: tuple[int, ...], case: Case) -> Iterator[str]:
-        """Devices besides the new one that have power after this failure without it, and none with it."""
-        assert state.failure is not None
-        was = state.solution
-        if all(was.ports_gone(at) == after.ports_gone(at) and was.power(at) == after.power(at) for at in path):
-            return
-        if state.dark is None:
-            state.dark = frozenset(_dark(was))
-        gone = [place for place in _dark(after) if place not in state.dark]
-        names = [
-            self._network.units[at].ports[port].device or "" for at, port in gone if port not in self._new.get(at, ())
-        ]
+    def _spreads(self, at: int) -> bool:
+        """Whether a unit's watts change the volts of units below it: its ports may follow its input."""
+        return any(self._network.units[here].boosted is not True for here in self.path(at))
+
+    def _darkens(self, state: SiteState, after: Solution, at: int, port: NetPort, case: Case) -> Iterator[str]:
+        """Devices that have power in this state without the new one and not with it, and the new one itself."""
+        was, may = state.solution, after.bounds
+        names: list[str] = []
+        everywhere = range(len(self._network.units)) if self._spreads(at) else ()
+        for other in {*self.path(at), *after.touched, *was.touched, *everywhere}:
+            if was.power(other) == after.power(other) and was.ports_gone(other) == after.ports_gone(other):
+                continue
+            new = self._new.get(other, ())
+            for one in self._network.units[other].ports:
+                if one.device is not None and not one.off and one.at not in new:
+                    stood, stands = was.device_state(other, one.at), after.device_state(other, one.at)
+                    if stands < stood and (may or stands == DARK):
+                        names.append(one.device)
+        when = f"{state.name}, {case.value}"
         if names:
             more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
-            yield f"{state.failure.what} lost, {case.value}: darkens {', '.join(names[:_NAMED])}{more}"
+            verb = "may darken" if may else "darkens"
+            yield f"{when}: {verb} {', '.join(sorted(names)[:_NAMED])}{more}"
+        own = after.device_state(at, port.at)
+        if own == SURE or port.refused or (own != DARK and not may):
+            return
+        place = ((at, port.at),)
+        parts: tuple[tuple[Place, ...], ...] = (place,)
+        dark, perhaps = (parts, ()) if own == DARK else ((), parts)
+        standing = after.standing(at)
+        no_leg = standing.leg is CarriedBy.NONE and (after.power(at) == DARK or not standing.gives)
+        out_of_legs = (at,) if no_leg else ()
+        if (
+            state.failure is None
+            or judged(self._network, state.failure, out_of_legs, dark, perhaps, None, "").broken_by
+        ):
+            where = f"{port.where(self._network.units[at])}: "
+            why = next((line for line in after.demand(at).reasons if line.startswith(where)), "")
+            because = f": {why.removeprefix(where)}" if why else ""
+            yield f"{when}: the device itself {'goes' if own == DARK else 'may go'} dark{because}"
 
-    def _minutes(self, state: _State, after: Solution, case: Case) -> Iterator[str]:
+    def _may_darken(self, unit: NetUnit, port: NetPort, asked: dict[Case, float | None]) -> Iterator[str]:
+        """The same where the truth lies between bounds: who surely stays without the new device, and may not with."""
+        path = self.path(unit.index)
+        for case in STEADY:
+            watts = asked[case]
+            if watts is None:
+                continue
+            if case not in self._bounds:
+                self._bounds[case] = self._bounded(case)
+            load = _with(self._loads[case], unit, port, watts, self._wish.watts(case))
+            base = solve(self._network, load, self._off((unit.index, port.at)), bounds=True)
+            for state in self._bounds[case].deciding(path):
+                yield from self._darkens(state, state.again(base), unit.index, port, case)
+
+    def _bounded(self, case: Case) -> SiteStates:
+        """States without the device, between bounds where the site itself leaves something open."""
+        if planned_load(network_of(self._site), case).exact:
+            return self._states[case]
+        return SiteStates(self._network, self._loads[case], self._failures, self._off(), bounds=True)
+
+    def _dark_with(self, unit: NetUnit) -> Iterator[str]:
+        """Failures that take the whole unit away, under the largest load."""
+        for state in self._states[STEADY[-1]].all:
+            if state.failure is not None and not state.carried:
+                gives = state.solution.standing(unit.index).gives and state.solution.power(unit.index) != DARK
+                if not gives:
+                    yield state.failure.what
+
+    def _minutes(self, state: SiteState, after: Solution, case: Case) -> Iterator[str]:
         promise = self._policy.must_survive.all_unbacked_ac
         if state.failure is None or state.failure.kind is not FailureKind.ALL_UNBACKED_AC or promise is None:
             return
@@ -231,19 +328,8 @@ def _asks_more(limit: LimitState, was_w: float) -> bool:
     return limit.need_w > was_w + STEP_W or limit.need_w == float("inf") or bool(limit.reason)
 
 
-def _again(base: Solution, failure: Failure | None) -> Solution:
-    return base if failure is None else solve_after(base, failure.outage, failure.hit)
-
-
 def _port_of(unit: NetUnit, key: str) -> NetPort:
     return next(port for port in unit.ports if port.key == key)
-
-
-def _dark(solution: Solution) -> Iterator[tuple[int, int]]:
-    for unit in solution.network.units:
-        for port in unit.ports:
-            if port.device is not None and solution.device_state(unit.index, port.at) == DARK:
-                yield (unit.index, port.at)
 
 
 def _with(load: Load, unit: NetUnit, port: NetPort, pse_w: float, pd_w: float) -> Load:
@@ -259,21 +345,3 @@ def _with(load: Load, unit: NetUnit, port: NetPort, pse_w: float, pd_w: float) -
         was.status, was.reasons, was.assumed, sum(least), sum(likely), sum(most),
     )  # fmt: skip
     return replace(load, units=(*load.units[: unit.index], now, *load.units[unit.index + 1 :]))
-
-
-def _one_for_each_limit(rooms: Iterable[LimitRoom]) -> tuple[LimitRoom, ...]:
-    """One line for each limit that binds: steady cases first, normal running first, then the tightest."""
-    found: dict[str, LimitRoom] = {}
-    for room in sorted(rooms, key=lambda room: (room.case is Case.STARTUP, room.state != NORMAL, -room.share)):
-        found.setdefault(room.limit.limit, room)
-    return tuple(sorted(found.values(), key=lambda room: (room.case is Case.STARTUP, -room.share)))
-
-
-def _worst_by_case(legs: Iterable[LegRoom]) -> tuple[LegRoom, ...]:
-    """One line for each leg and case, start-up once, beside the case where it is tightest."""
-    found: dict[tuple[Leg, Case], LegRoom] = {}
-    for one in legs:
-        key = (one.leg, one.room.case)
-        if key not in found or one.room.share > found[key].room.share:
-            found[key] = one
-    return tuple(found[leg, case] for leg in Leg for case in (*STEADY, Case.STARTUP) if (leg, case) in found)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
 from portdraw.plan.load_case import Case
+from portdraw.powerflow.fit_states import NORMAL
 from portdraw.powerflow.free_port import FreePort, Wish
 from portdraw.powerflow.limit_state import LimitState
 from portdraw.powerflow.shedding import STEP_W
 
-NORMAL = "normal running"
+STEADY = (Case.TYPICAL, Case.NIGHT, Case.FROST_NIGHT)
 
 
 class Leg(StrEnum):
@@ -91,9 +93,10 @@ class LegRoom:
 @dataclass(frozen=True, slots=True)
 class PortFit:
     """One free port. `unpowered` says why the device can't work there at all, `darkens` which devices would go
-    dark after a failure and did not before: failure, case and names; `minutes` says which battery promise breaks.
+    dark, or may, and did not before: state, case and names; `minutes` says which battery promise breaks.
 
     `binding` are limits that bind, one line for each, the tightest first. `tightest` is the most loaded of all.
+    `dark_with` are failures that leave the whole unit, and so the device, without power.
     """
 
     free: FreePort
@@ -104,10 +107,11 @@ class PortFit:
     minutes: tuple[str, ...]
     legs: tuple[LegRoom, ...]
     tightest: LimitRoom | None
+    dark_with: tuple[str, ...] = ()
 
     @property
     def fits(self) -> bool:
-        """Whether the device can be added here."""
+        """Whether the port takes the device, but for what speaks against the device anywhere."""
         return not (self.unpowered or self.binding or self.darkens or self.minutes)
 
     @property
@@ -124,10 +128,13 @@ class PortFit:
 class Fit:
     """The answer. `ports` are ranked, the best first; `no_port` are units with no port free.
 
+    `own` is what speaks against the device with its cable on every port: it contradicts itself. The ports are held
+    against the rest all the same, so that a port can be found before that is mended.
     `not_looked_at` counts kinds of free ports that were left out, the farthest ones.
     """
 
     wish: Wish
+    own: tuple[str, ...]
     ports: tuple[PortFit, ...]
     no_port: tuple[str, ...]
     not_looked_at: int
@@ -140,5 +147,33 @@ class Fit:
 
     @property
     def fits(self) -> bool:
-        """Whether the device can be added where it was asked for."""
-        return any(port.fits for port in self.asked_for)
+        """Whether the device can be added, as it was described, where it was asked for."""
+        return not self.own and any(port.fits for port in self.asked_for)
+
+
+def said_once(lines: Iterable[str]) -> tuple[str, ...]:
+    """Where the device itself goes dark in normal running, failures add nothing; else one line for each case."""
+    found: dict[str, str] = {}
+    for line in lines:
+        where, _, what = line.partition(": ")
+        case = where.rpartition(", ")[2]
+        found.setdefault(f"{case}: {what}" if what.startswith("the device itself") else line, line)
+    return tuple(found.values())
+
+
+def one_for_each_limit(rooms: Iterable[LimitRoom]) -> tuple[LimitRoom, ...]:
+    """One line for each limit that binds: steady cases first, normal running first, then the tightest."""
+    found: dict[str, LimitRoom] = {}
+    for room in sorted(rooms, key=lambda room: (room.case is Case.STARTUP, room.state != NORMAL, -room.share)):
+        found.setdefault(room.limit.limit, room)
+    return tuple(sorted(found.values(), key=lambda room: (room.case is Case.STARTUP, -room.share)))
+
+
+def worst_by_case(legs: Iterable[LegRoom]) -> tuple[LegRoom, ...]:
+    """One line for each leg and case, start-up once, beside the case where it is tightest."""
+    found: dict[tuple[Leg, Case], LegRoom] = {}
+    for one in legs:
+        key = (one.leg, one.room.case)
+        if key not in found or one.room.share > found[key].room.share:
+            found[key] = one
+    return tuple(found[leg, case] for leg in Leg for case in (*STEADY, Case.STARTUP) if (leg, case) in found)

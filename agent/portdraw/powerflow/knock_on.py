@@ -7,8 +7,9 @@ from dataclasses import replace
 
 from portdraw.powerflow.load import DARK
 from portdraw.powerflow.network import Network
+from portdraw.powerflow.shedding import STEP_W
 from portdraw.powerflow.solution import Solution
-from portdraw.powerflow.standing import Standing
+from portdraw.powerflow.standing import Standing, least_budget_w
 from portdraw.powerflow.state import Outage
 from portdraw.powerflow.unit_flow import CarriedBy
 
@@ -43,20 +44,24 @@ def stands_on(found: Solution, at: int, lost: Collection[tuple[int, int]]) -> bo
     return False
 
 
-def making_room(found: Solution) -> Iterator[tuple[int, int]]:
-    """Feeds that are cut because they ask too much, where others wait for the watts set aside for them."""
+def making_room(found: Solution, can: int) -> Iterator[tuple[int, int]]:
+    """Feeds that are cut because they ask too much, where others wait for the watts set aside for them.
+
+    `can`: DARK for those that surely ask too much, MAY for those that may.
+    """
     for at in found.touched:
         unit = found.network.units[at]
         if unit.admission == "drawn" or not found.standing(at).grant.refused:
             continue
         for port in unit.feed_ports:
-            if found.standing(port.child).feeds[port.place] and port.place in overloading(found, port.child):
+            state = found.standing(port.child).feeds[port.place]
+            if state > can and port.place in overloading(found, port.child, can):
                 yield port.child, port.place
 
 
-def overloading(found: Solution, at: int) -> list[int]:
+def overloading(found: Solution, at: int, can: int = DARK) -> list[int]:
     """Feeds that can't carry what a unit asks: their ports are cut before less is asked, and stay off."""
-    return [place for place, ask in enumerate(found.demand(at).feeds) if ask.can == DARK and ask.carries]
+    return [place for place, ask in enumerate(found.demand(at).feeds) if ask.can == can and ask.carries]
 
 
 def with_all_above(network: Network, feeds: Iterable[tuple[int, int]]) -> list[int]:
@@ -69,3 +74,22 @@ def with_all_above(network: Network, feeds: Iterable[tuple[int, int]]) -> list[i
                 found.add(feed.feeder)
                 waiting.append(feed.feeder)
     return sorted(found)
+
+
+def perhaps_shed(found: Solution, moving: set[tuple[int, int]]) -> dict[int, frozenset[int]]:
+    """Ports that may be shed for good while units change legs, on them and on all above them.
+
+    A unit whose ports do not fit on each of its legs may shed any of them on the way, by the order in which legs go.
+    """
+    network = found.network
+    perhaps: dict[int, frozenset[int]] = {}
+    for at in with_all_above(network, moving):
+        demand = found.demand(at)
+        if demand.may_cut != demand.cut:
+            perhaps[at] = demand.may_cut - demand.cut
+    for at, _ in moving:
+        unit, demand = network.units[at], found.demand(at)
+        fits = demand.asked_w <= least_budget_w(network, unit, found.standing(at)) + STEP_W
+        if unit.admission != "drawn" or not fits:
+            perhaps[at] = frozenset(port.at for port in unit.ports) - demand.cut
+    return perhaps

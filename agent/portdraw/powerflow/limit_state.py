@@ -6,8 +6,10 @@ Watts where the limit is measured: ports, budgets and supply modules at the PSE 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from enum import StrEnum
 from typing import NamedTuple
 
+from portdraw.plan.site import Site
 from portdraw.powerflow.load import DARK
 from portdraw.powerflow.network import NetUnit
 from portdraw.powerflow.port_link import class_pse_w
@@ -15,6 +17,18 @@ from portdraw.powerflow.shedding import STEP_W
 from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.source_load import source_watts
 from portdraw.powerflow.unit_flow import CarriedBy
+
+_INFINITE = float("inf")
+
+
+class LimitKind(StrEnum):
+    """What a limit is of."""
+
+    BUDGET = "unit budget"
+    CLASS = "class"
+    PORT = "port limit"
+    UPS = "UPS rating"
+    CIRCUIT = "AC circuit"
 
 
 class LimitState(NamedTuple):
@@ -28,19 +42,21 @@ class LimitState(NamedTuple):
     drawn_w: float
     booked_w: float
     limit_w: float
+    kind: LimitKind
     reason: str = ""
 
     @property
     def need_w(self) -> float:
         """The larger of both ledgers."""
-        return max(self.drawn_w, self.booked_w)
+        return self.drawn_w if self.drawn_w >= self.booked_w else self.booked_w
 
     @property
     def share(self) -> float:
         """Need against limit; 1.0 is used up."""
+        need_w = self.drawn_w if self.drawn_w >= self.booked_w else self.booked_w
         if self.limit_w <= 0:
-            return float("inf") if self.need_w > STEP_W else 0.0
-        return float("inf") if self.limit_w == float("inf") and self.reason else self.need_w / self.limit_w
+            return _INFINITE if need_w > STEP_W else 0.0
+        return _INFINITE if self.limit_w == _INFINITE and self.reason else need_w / self.limit_w
 
     @property
     def short_w(self) -> float:
@@ -74,10 +90,7 @@ def unit_limits(solution: Solution, unit: NetUnit) -> Iterator[LimitState]:
     if standing.leg is CarriedBy.NONE or (solution.power(unit.index) == DARK and not demand.feeds):
         return
     if unit.ports:
-        reason = solution.network.uncomputed.get(unit.index, "")
-        yield LimitState(
-            unit.name, budget_name(unit, standing.leg), demand.asked_w, demand.booked_w, standing.budget_w, reason
-        )
+        yield budget_limit(solution, unit)
     for place, ask in enumerate(demand.feeds):
         if standing.feeds[place] == 0 or ask.pd_w == 0:
             continue
@@ -91,10 +104,20 @@ def unit_limits(solution: Solution, unit: NetUnit) -> Iterator[LimitState]:
         booked_w = grant.booked_w[feed.at] if grant.booked_w else ask.most_w
         asked_w = ask.most_w if ask.can else float("inf")
         reason = ask.reason or ""
-        yield LimitState(feeder.name, f"{said} of {where}", asked_w, asked_w, class_pse_w(classes), reason)
+        yield LimitState(
+            feeder.name, f"{said} of {where}", asked_w, asked_w, class_pse_w(classes), LimitKind.CLASS, reason
+        )
         limit_w = None if feeder.unit.pse is None else feeder.unit.pse.port_limit_w
         if limit_w is not None:
-            yield LimitState(feeder.name, f"{where} limit", asked_w, booked_w, limit_w, reason)
+            yield LimitState(feeder.name, f"{where} limit", asked_w, booked_w, limit_w, LimitKind.PORT, reason)
+
+
+def budget_limit(solution: Solution, unit: NetUnit) -> LimitState:
+    """What all ports of a unit ask together, and what it may give on the leg that it stands on."""
+    standing, demand = solution.standing(unit.index), solution.demand(unit.index)
+    reason = solution.network.uncomputed.get(unit.index, "")
+    name = budget_name(unit, standing.leg)
+    return LimitState(unit.name, name, demand.asked_w, demand.booked_w, standing.budget_w, LimitKind.BUDGET, reason)
 
 
 def source_limits(solution: Solution, sources: Iterable[str]) -> Iterator[LimitState]:
@@ -105,13 +128,20 @@ def source_limits(solution: Solution, sources: Iterable[str]) -> Iterator[LimitS
             continue
         drawn_w, booked_w = source_watts(solution, name)
         if name in site.ups:
-            yield LimitState(name, f"{name} rating", drawn_w, booked_w, site.ups[name].rating_w)
+            yield source_limit(site, name, drawn_w, booked_w)
             circuit = site.ups[name].input
             if circuit not in solution.outage.sources:
-                drawn_w, booked_w = source_watts(solution, circuit)
-                yield LimitState(circuit, f"circuit {circuit}", drawn_w, booked_w, site.circuits[circuit].limit_w)
+                yield source_limit(site, circuit, *source_watts(solution, circuit))
         elif name in site.circuits:
-            yield LimitState(name, f"circuit {name}", drawn_w, booked_w, site.circuits[name].limit_w)
+            yield source_limit(site, name, drawn_w, booked_w)
+
+
+def source_limit(site: Site, name: str, drawn_w: float, booked_w: float) -> LimitState:
+    """The limit of one circuit or UPS, from what it gives [W]."""
+    if name in site.ups:
+        return LimitState(name, f"{name} rating", drawn_w, booked_w, site.ups[name].rating_w, LimitKind.UPS)
+    limit_w = site.circuits[name].limit_w
+    return LimitState(name, f"circuit {name}", drawn_w, booked_w, limit_w, LimitKind.CIRCUIT)
 
 
 def budget_name(unit: NetUnit, leg: CarriedBy) -> str:

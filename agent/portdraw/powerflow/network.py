@@ -15,6 +15,7 @@ from portdraw.plan.ports import sort_key
 from portdraw.plan.site import Cable, Port, Site, Unit
 from portdraw.plan.tree import Tree
 from portdraw.powerflow.line import Line
+from portdraw.powerflow.part_number import part_numbers
 from portdraw.powerflow.port_link import UNDECLARED_CLASS, port_link
 from portdraw.powerflow.shedding import Groups, Ranked, Rule, shed_groups
 from portdraw.powerflow.two_legs import fed_of, output_efficiency, own_use_w, standby_pd_w
@@ -98,7 +99,8 @@ class NetUnit:
 class Network:
     """The whole site. `on_source` has the units on each circuit and UPS, `supplies_on` their supplies (unit, place).
 
-    `ups_on` has the UPS on each circuit.
+    `ups_on` has the UPS on each circuit. `part_of` numbers what hangs together through feeds, by unit.
+    `volts_shared`: a unit's ports may have the volts of its input.
 
     `uncomputed` names units whose watts can't be known and why; `assumed` all assumptions."""
 
@@ -113,6 +115,8 @@ class Network:
     uncomputed: Mapping[int, str]
     assumed: Mapping[int, tuple[str, ...]]
     exact: bool
+    part_of: tuple[int, ...] = ()
+    volts_shared: bool = True
 
     def device_count(self) -> int:
         """How many devices the plan has."""
@@ -153,6 +157,8 @@ def network_of(site: Site, tree: Tree | None = None) -> Network:
         uncomputed={**broken, **builder.unlimited},
         assumed={at: tuple(dict.fromkeys(said)) for at, said in builder.assumed.items() if said},
         exact=builder.exact and not broken and not builder.unlimited,
+        part_of=part_numbers([[feed.feeder for feed in unit.feeds] for unit in units]),
+        volts_shared=any(unit.boosted is not True and unit.feeds and unit.ports for unit in units),
     )
 
 

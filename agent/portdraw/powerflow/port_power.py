@@ -5,10 +5,10 @@ from __future__ import annotations
 from portdraw.plan.class_grant import SignatureClasses
 from portdraw.plan.load_case import Case, signature_class
 from portdraw.plan.site import Site
-from portdraw.plan.tree import Tree
+from portdraw.plan.tree import Tree, reach
 from portdraw.powerflow.planned_device import planned_device_w, planned_draws
 from portdraw.powerflow.port_link import PortPower, class_pse_w, granted_class
-from portdraw.powerflow.roll_up import carrying_legs, reach, sweep
+from portdraw.powerflow.roll_up import carrying_legs, sweep
 from portdraw.powerflow.unit_flow import CarriedBy
 
 

@@ -9,6 +9,7 @@ from portdraw.powerflow.course import Course, DeviceCourse, Peak, Place
 from portdraw.powerflow.failure import Failure
 from portdraw.powerflow.limit_state import limit_states
 from portdraw.powerflow.network import Network
+from portdraw.powerflow.return_to_normal import Difference, picture_of, return_to_normal
 from portdraw.powerflow.seconds import said_s
 from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.solve import solve, solve_after
@@ -29,6 +30,7 @@ class Restart:
     """The course after a failure ended. `after` names it; `mend` are start delays that keep every limit.
 
     `steady_over` True: some limit is exceeded by what the devices take all the time, so that no delay can help.
+    `not_as_before` is what differs at the end from normal running, port by port; not told while it still moves.
     """
 
     after: str
@@ -37,11 +39,13 @@ class Restart:
     mend: Mend | None
     steady_over: bool
     retry_s: float | None
+    not_as_before: tuple[Difference, ...] = ()
 
     @property
     def fine(self) -> bool:
-        """Whether everything comes back without any limit exceeded."""
-        return not self.course.over and not self.course.loops and self.course.full_service_s is not None
+        """Whether everything comes back as it was, without any limit exceeded."""
+        whole = not self.course.loops and self.course.full_service_s is not None
+        return whole and not self.course.over and not self.not_as_before
 
     @property
     def peaks(self) -> tuple[Peak, ...]:
@@ -84,12 +88,15 @@ def study_restart(
     def run(delays_s: Mapping[Place, float]) -> Course:
         return Timeline(before, outage, start_up, retry_s=retry_s, delays_s=delays_s).run()
 
-    course = run({})
-    steady_over = any(limit.over for limit in limit_states(solve(network, steady, outage)))
+    timeline = Timeline(before, outage, start_up, retry_s=retry_s, traced=True)
+    course = timeline.run()
+    normal = solve(network, steady, outage)
+    steady_over = any(limit.over for limit in limit_states(normal))
+    differs = return_to_normal(picture_of(normal), picture_of(timeline.state)) if course.settled else ()
     wanted = propose and not steady_over and bool(course.over)
     mend = propose_delays(network, start_up, run, course) if wanted else None
     after = ALL_DARK if failure is None else failure.what
-    return Restart(after, steady.name, course, mend, steady_over, retry_s)
+    return Restart(after, steady.name, course, mend, steady_over, retry_s, differs)
 
 
 def _before(network: Network, start_up: StartUp, failure: Failure | None, outage: Outage) -> Solution:
@@ -117,6 +124,8 @@ def _sentences(found: Restart) -> list[str]:
         said.append(f"not in service again: {_listed(found.not_back)}")
     if found.tried_often:
         said.append(f"shed on the way, in service later: {_listed(found.tried_often)}")
+    if found.not_as_before:
+        said.append(f"not as it was before: {len(found.not_as_before)} differences at the end")
     if not course.settled and not course.loops:
         said.append(f"still moving after {said_s(course.end_s)}; the study looks no further")
     if course.over and found.steady_over:

@@ -20,6 +20,13 @@ SAME_W = 1.0
 SAME_PERCENT = 20.0
 """Watts and share by which a draw may differ and count as the same. Common practice: devices breathe."""
 
+_LEGS = {
+    CarriedBy.AC: "local AC",
+    CarriedBy.FEED: "PoE feed",
+    CarriedBy.EITHER: "local AC or PoE feed",
+    CarriedBy.NONE: "none",
+}
+
 
 @dataclass(frozen=True, slots=True)
 class PortPicture:
@@ -128,9 +135,9 @@ def _of_unit(name: str, was: UnitPicture, now: UnitPicture | None) -> Iterator[D
         return
     if was.leg is not None:
         if now.leg is None:
-            yield Difference(Kind.NOT_KNOWN, name, "", f"carried by {was.leg.value}", "not known")
+            yield Difference(Kind.NOT_KNOWN, name, "", f"carried by {_LEGS[was.leg]}", "not known")
         elif now.leg is not was.leg:
-            yield Difference(Kind.LEG, name, "", was.leg.value, now.leg.value)
+            yield Difference(Kind.LEG, name, "", _LEGS[was.leg], _LEGS[now.leg])
     if was.budget_w is not None and now.budget_w is not None and abs(was.budget_w - now.budget_w) > SAME_W:
         yield Difference(Kind.BUDGET, name, "", f"{was.budget_w:.1f} W", f"{now.budget_w:.1f} W")
     if was.starts is not None and now.starts is not None and was.starts != now.starts:

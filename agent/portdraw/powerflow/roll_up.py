@@ -6,7 +6,7 @@ to its feed; that is solved by sweeps, from the leaves up and from the sources d
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence, Set
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from portdraw.electrical.cable import Refusal
@@ -53,39 +53,6 @@ def roll_up_draws(site: Site, tree: Tree, draws: Draws, lost_circuits: frozenset
     return sweep(site, tree, draws, lost_circuits, legs, tree.order())
 
 
-def roll_up_change(
-    site: Site,
-    tree: Tree,
-    draws: Draws,
-    before: Mapping[str, UnitFlow],
-    lost_circuits: frozenset[str],
-    changed: Set[str],
-) -> tuple[dict[str, UnitFlow], frozenset[str]]:
-    """The same where only the circuits `changed` differ from a state `before`: the flows, and the units they touch.
-
-    Touched are the units on those circuits, all below them and all above; every other unit keeps its flow.
-    """
-    touched = {name for circuit in changed for name in tree.units_on(circuit)}
-    touched |= reach(touched, tree.children)
-    touched |= reach(touched, lambda name: [feeder for feeder, _ in tree.feeds_of(name)])
-    units = [name for name in tree.order() if name in touched]
-    legs = carrying_legs(site, tree, lost_circuits, units)  # every feeder of a touched unit is touched itself
-    others = {name: flow for name, flow in before.items() if name not in touched}
-    return sweep(site, tree, draws, lost_circuits, legs, units, others), frozenset(touched)
-
-
-def reach(start: Set[str], step: Callable[[str], Iterable[str]]) -> set[str]:
-    """Everything that repeated steps lead to, without the start unless a ring leads back to it."""
-    found: set[str] = set()
-    waiting = list(start)
-    while waiting:
-        for name in step(waiting.pop()):
-            if name not in found:
-                found.add(name)
-                waiting.append(name)
-    return found
-
-
 def live_supplies(site: Site, unit: Unit, lost_circuits: frozenset[str]) -> tuple[bool, ...]:
     """Which of a unit's supplies have power. A UPS carries on without its input; an undeclared source has none."""
     return tuple(
@@ -107,7 +74,7 @@ def carrying_legs(
         unit = site.units[name]
         has_ac = any(live_supplies(site, unit, lost_circuits))
         has_feed = bool(live_feeds(site, tree, name, legs))
-        if has_ac and has_feed:
+        if has_ac and has_feed and fed_of(unit).spare_feed != "hidden":
             prefers = fed_of(unit).prefers
             legs[name] = {"ac": CarriedBy.AC, "feed": CarriedBy.FEED}.get(prefers, CarriedBy.EITHER)
         elif has_ac:

@@ -6,6 +6,9 @@ whole solution that it stands on.
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from dataclasses import replace
+
 from portdraw.plan.class_grant import SignatureClasses
 from portdraw.powerflow.demand import NO_PORTS, Demand, FeedAsk
 from portdraw.powerflow.load import DARK, MAY, SURE, Load
@@ -20,7 +23,9 @@ class Solution:
     """A solved state. Units are numbers of the network; `power` is DARK, MAY or SURE.
 
     `bounds` True: everything lies between a least and a most. False: the likely figures, with all that is not
-    declared on the worse side. `touched` are units that differ from the base, all of them without one.
+    declared on the worse side. `touched` are units that differ from the base, all of them without one. `open` are
+    units of which something is not known, however exact the load. `patient`: there is time enough for ports that were
+    refused to ask again. `asked` is what was given to be out; `outage` has what was shed on the way besides.
     """
 
     __slots__ = (
@@ -46,17 +51,18 @@ class Solution:
 
     def __init__(self, network: Network, load: Load, outage: Outage, base: Solution | None, *, bounds: bool) -> None:
         self.network, self.load, self.outage, self.bounds = network, load, outage, bounds
-        self.open = bool(outage.unsure_feeds or outage.unsure_ports)  # something is not known, however exact the load
-        self.patient = True  # time enough for ports that were refused to ask again
-        self.asked = outage  # what was given to be out; `outage` has what was shed on the way besides
+        self.open = {at for at, _ in outage.unsure_feeds} | set(outage.unsure_ports)
+        self.patient = True
+        self.asked = outage
         self._base = base
         self._standings: dict[int, Standing] = {}
         self._demands: dict[int, Demand] = {}
         self._powers: dict[int, int] = {}
         # a base is whole: an overlay reads all that it did not work out anew from there
-        self._base_standings: dict[int, Standing] = {} if base is None else base._whole()._standings
-        self._base_demands: dict[int, Demand] = {} if base is None else base._whole()._demands
-        self._base_powers: dict[int, int] = {} if base is None else base._whole()._powers
+        whole = self if base is None else base._whole()
+        self._base_standings: dict[int, Standing] = whole._standings
+        self._base_demands: dict[int, Demand] = whole._demands
+        self._base_powers: dict[int, int] = whole._powers
         self.shed: dict[int, frozenset[int]] = {}
         self.answers: Kept = {}
         self.kept: dict[int, tuple[tuple[float, float], ...]] = {}
@@ -80,6 +86,20 @@ class Solution:
         self._powers = {**self._base_powers, **self._powers}
         self._base_standings, self._base_demands, self._base_powers = {}, {}, {}
         self._base = None
+
+    def keep(self, at: int, standing: Standing, demand: Demand, power: int) -> None:
+        """Take over how a unit was worked out."""
+        self._standings[at], self._demands[at], self._powers[at] = standing, demand, power
+
+    def take_rest(self, other: Solution, inside: Collection[int]) -> None:
+        """Take over from another overlay of the same base all that it found of units that are not `inside`."""
+        rest = [at for at in other.touched if at not in inside]
+        for at in rest:
+            self.keep(at, other.standing(at), other.demand(at), other.power(at))
+        off = {at: ports for at, ports in self.outage.off_ports.items() if at in inside}
+        off.update((at, ports) for at, ports in other.outage.off_ports.items() if at not in inside)
+        self.outage = replace(self.outage, off_ports=off)
+        self.touched = tuple(sorted({*self.touched, *rest}))
 
     @property
     def found_demands(self) -> dict[int, Demand]:
@@ -113,8 +133,7 @@ class Solution:
 
     def cut_at_base(self, at: int) -> frozenset[int]:
         """Ports of a unit that the state below this one sheds."""
-        before = self._base_demands.get(at)
-        return NO_PORTS if before is None else before.cut
+        return NO_PORTS if self._base is None else self._base_demands[at].cut
 
     def shed_before(self, at: int) -> frozenset[int]:
         """Ports of a unit that were shed on the way to this state."""
@@ -136,8 +155,11 @@ class Solution:
     def ports_gone(self, at: int) -> tuple[frozenset[int], frozenset[int]]:
         """Ports of a unit that are off, shed, refused or without enough volts: surely, and those that may be."""
         demand, refused = self.demand(at), self.standing(at).grant.refused
-        surely = demand.cut | demand.dropped | refused | self.outage.off_ports.get(at, NO_PORTS)
-        return surely, demand.may_cut | demand.may_drop
+        surely, perhaps = demand.cut, demand.may_cut
+        if demand.dropped or demand.may_drop:
+            surely, perhaps = surely | demand.dropped, perhaps | demand.may_drop
+        off = self.outage.off_ports.get(at, NO_PORTS)
+        return (surely | refused | off if refused or off else surely), perhaps
 
     def device_state(self, at: int, port: int) -> int:
         """Whether a device has power: DARK, MAY or SURE."""

@@ -14,12 +14,11 @@ import heapq
 from collections.abc import Iterable, Mapping
 
 from portdraw.powerflow.coupled import Sweep
-from portdraw.powerflow.knock_on import making_room, overloading, remade, stands_on, with_all_above
+from portdraw.powerflow.knock_on import making_room, overloading, perhaps_shed, remade, stands_on, with_all_above
 from portdraw.powerflow.load import DARK, MAY, SURE, Load
 from portdraw.powerflow.network import Network
-from portdraw.powerflow.shedding import STEP_W
 from portdraw.powerflow.solution import Solution
-from portdraw.powerflow.standing import Standing, least_budget_w, standing_of
+from portdraw.powerflow.standing import Standing, standing_of
 from portdraw.powerflow.state import Outage
 from portdraw.powerflow.unit_flow import CarriedBy
 
@@ -126,7 +125,9 @@ def _changes_over(found: Solution) -> tuple[Outage, set[int], dict[int, frozense
             unsure.add((at, place))
     moved = {at for at, _ in lost}
     if found.patient:
-        lost.update(making_room(found))
+        lost.update(making_room(found, DARK))
+    if found.patient and found.bounds:
+        unsure.update(making_room(found, MAY))
     if not lost and not unsure:
         return None
     above = with_all_above(network, lost)
@@ -135,7 +136,7 @@ def _changes_over(found: Solution) -> tuple[Outage, set[int], dict[int, frozense
     # whoever drops all lets them in anew
     again = {at for at in moved if found.patient and network.units[at].sheds_in_time is False}
     cut = {at: found.demand(at).cut for at in above if found.demand(at).cut and at not in again}
-    perhaps = _perhaps_shed(found, lost | unsure) if found.bounds else {}
+    perhaps = perhaps_shed(found, lost | unsure) if found.bounds else {}
     for at, place in lost:  # whether a feeder that restarts carries the unit again before it is shed is not known
         if found.patient and at in moved and found.standing(network.units[at].feeds[place].feeder).restarted:
             cut.pop(at, None)
@@ -143,25 +144,6 @@ def _changes_over(found: Solution) -> tuple[Outage, set[int], dict[int, frozense
     more = Outage(feeds=frozenset(lost), unsure_feeds=frozenset(unsure), off_ports=cut, unsure_ports=perhaps)
     struck = {at for at, _ in lost | unsure} | set(cut) | set(perhaps)
     return found.outage.plus(more), struck, cut
-
-
-def _perhaps_shed(found: Solution, moving: set[tuple[int, int]]) -> dict[int, frozenset[int]]:
-    """Ports that may be shed for good while units change legs, on them and on all above them.
-
-    A unit whose ports do not fit on each of its legs may shed any of them on the way, by the order in which legs go.
-    """
-    network = found.network
-    perhaps: dict[int, frozenset[int]] = {}
-    for at in with_all_above(network, moving):
-        demand = found.demand(at)
-        if demand.may_cut != demand.cut:
-            perhaps[at] = demand.may_cut - demand.cut
-    for at, _ in moving:
-        unit, demand = network.units[at], found.demand(at)
-        fits = demand.asked_w <= least_budget_w(network, unit, found.standing(at)) + STEP_W
-        if unit.admission != "drawn" or not fits:
-            perhaps[at] = frozenset(port.at for port in unit.ports) - demand.cut
-    return perhaps
 
 
 def _struck(found: Solution) -> set[int]:
@@ -227,18 +209,28 @@ class _Work:
                 continue
             found._standings[at] = now
             changed.add(at)
-            off = self._outage.off_ports.get(at) != base.outage.off_ports.get(at)
-            off = off or self._outage.unsure_ports.get(at) != base.outage.unsure_ports.get(at)
-            if off or now.gives != before.gives or now.grant is not before.grant or now.restarted:
-                for port in self._units[at].feed_ports:
+            ports = self._units[at].feed_ports
+            if ports and (now.restarted or self._gives_else(at, now, base)):
+                for port in ports:
                     heapq.heappush(waiting, -port.child)
         return changed
+
+    def _gives_else(self, at: int, standing: Standing, base: Solution) -> bool:
+        """Whether a unit lets others in than before, or other ports of it are off or may be."""
+        before = base.standing(at)
+        if standing.gives != before.gives or standing.grant is not before.grant:
+            return True
+        now, was = self._outage, base.outage
+        if now.off_ports is was.off_ports and now.unsure_ports is was.unsure_ports:
+            return False
+        return now.off_ports.get(at) != was.off_ports.get(at) or now.unsure_ports.get(at) != was.unsure_ports.get(at)
 
     def _standing(self, at: int, before: Standing | None) -> Standing:
         """Work a unit out. Where it stood on another leg in between, that is what it comes from."""
         stood = self._stood.get(at) if self._stood else None
         now = self._stands(at, before if stood is None else stood)
-        self._found.open = self._found.open or now.open_leg
+        if now.open_leg:
+            self._found.open.add(at)
         if stood is None or stood.leg is CarriedBy.NONE:
             return now
         return now._replace(newcomers=now.newcomers | stood.newcomers, restarted=now.restarted or stood.restarted)
@@ -255,6 +247,7 @@ class _Work:
             before,
             self._restarts,
             self._found.patient,
+            self._found.bounds,
         )
 
     def _restarts(self, at: int) -> bool:
@@ -265,12 +258,13 @@ class _Work:
     def _sweep(self, changed: set[int]) -> set[int]:
         """Watts and shedding, from the leaves up."""
         found, base = self._found, self._base
-        kept = (found if base is None or base.load is not found.load else base).answers
+        alike = base is not None and base.load is found.load and base.bounds == found.bounds
+        kept = base.answers if base is not None and alike else found.answers
         sweep = Sweep(found, kept)
         if base is None or len(changed) == len(self._units):
             sweep.whole(range(len(self._units)))
             return set(found._demands)
-        cluster = sweep.cluster(changed, base.standing)
+        cluster = sweep.cluster(changed, base.standing) if self._network.volts_shared else None
         if cluster is not None:
             sweep.whole(cluster)
             return {at for at in cluster if found._demands[at] != base.demand(at)} | changed

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from portdraw.plan.site import Ups
+from portdraw.powerflow.demand import Demand
 from portdraw.powerflow.failure import ups_input
 from portdraw.powerflow.load import DARK
 from portdraw.powerflow.network import NetUnit
 from portdraw.powerflow.solution import Solution
+from portdraw.powerflow.standing import Standing
 from portdraw.powerflow.two_legs import on_ac_by_supply_w
 from portdraw.powerflow.unit_flow import CarriedBy
 
@@ -21,14 +24,16 @@ def supply_watts(solution: Solution, at: int) -> tuple[tuple[float, float], ...]
 
 def _supply_watts(solution: Solution, at: int) -> tuple[tuple[float, float], ...]:
     unit = solution.network.units[at]
-    standing = solution.standing(at)
-    if standing.leg is CarriedBy.FEED or not any(standing.supplies) or solution.power(at) == DARK:
+    return given_watts(unit, solution.standing(at), solution.demand(at), solution.power(at))
+
+
+def given_watts(unit: NetUnit, standing: Standing, demand: Demand, power: int) -> tuple[tuple[float, float], ...]:
+    """Watts at AC of each supply of a unit in some state, drawn and booked, in the file's order."""
+    if standing.leg is CarriedBy.FEED or power == DARK or True not in standing.supplies:
         return ((0.0, 0.0),) * len(unit.sources)
-    demand = solution.demand(at)
-    return tuple(
-        (fixed_w + per_w * demand.served_w, fixed_w + per_w * demand.served_booked_w)
-        for fixed_w, per_w in _shares(unit, standing.supplies)
-    )
+    drawn_w, booked_w = demand.served_w, demand.served_booked_w
+    shares = _shares(unit, standing.supplies)
+    return tuple([(fixed_w + per_w * drawn_w, fixed_w + per_w * booked_w) for fixed_w, per_w in shares])
 
 
 def source_watts(solution: Solution, name: str) -> tuple[float, float]:
@@ -62,8 +67,11 @@ def battery_minutes(solution: Solution, name: str) -> float:
 
     Wh x efficiency x health / W x 60. Common practice: real batteries give less at high currents and in the cold.
     """
-    ups = solution.network.site.ups[name]
-    drawn_w, _ = source_watts(solution, name)
+    return minutes_at(solution.network.site.ups[name], source_watts(solution, name)[0])
+
+
+def minutes_at(ups: Ups, drawn_w: float) -> float:
+    """Minutes that a UPS lasts at a steady load; infinite without any."""
     if drawn_w <= 0:
         return float("inf")
     return ups.battery_wh * ups.efficiency * ups.health_percent / 100 / drawn_w * 60

@@ -5,7 +5,7 @@ Worked out from the sources down, before any watt is known: who has power at all
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
 from portdraw.plan.class_grant import class_watts_at_pd
@@ -26,8 +26,8 @@ class Standing(NamedTuple):
 
     `gives` False: its ports have no power whatever they ask. `budget_w` counts everything undeclared to the worse
     side, `budget_most_w` to the better. `newcomers` are ports that came on only now. `restarted`: it lost power
-    while it changed legs. `open_leg`: it is not known on which leg it stands, or whether it began anew when it
-    changed legs; then nothing is known of what it grants either.
+    while it changed legs. `open_leg`: it is not known on which leg it stands, whether it began anew when it changed
+    legs, or whom it let in; then nothing is known of what it grants.
     """
 
     leg: CarriedBy
@@ -63,11 +63,12 @@ def standing_of(
     before: Standing | None,
     restarts: Callable[[int], bool],
     patient: bool,
+    bounds: bool,
 ) -> Standing:
     """Work one unit out. `above` gives the standing of its feeders, `before` its own before something failed.
 
     `restarts` says whether a feeder goes off and comes back on its way from the state before. `patient`: there is
-    time until whoever was refused asks again.
+    time until whoever was refused asks again. `bounds`: what depends on watts that are not known exactly is open.
     """
     if unit.index in outage.units:
         feeds = (0,) * len(unit.feeds)
@@ -76,24 +77,28 @@ def standing_of(
             static_grant(unit), frozenset(), False, False,
         )  # fmt: skip
     supplies = tuple(
-        source not in outage.sources and (unit.index, at) not in outage.supplies
-        for at, source in enumerate(unit.sources)
+        [
+            source not in outage.sources and (unit.index, at) not in outage.supplies
+            for at, source in enumerate(unit.sources)
+        ]
     )
-    feeds = tuple(_feed_state(network, outage, unit, place, above) for place in range(len(unit.feeds)))
-    first = next((place for place, state in enumerate(feeds) if state), -1)
-    leg = _leg(unit, any(supplies), first >= 0)
+    ac = True in supplies
+    feeds = tuple([_feed_state(network, outage, unit, place, above) for place in range(len(unit.feeds))])
+    first = next((place for place, state in enumerate(feeds) if state), -1) if feeds else -1
+    leg = _leg(unit, ac, first >= 0)
     restarted = before is not None and _restarts(unit, before, leg, first)
     caught = False
     goes_on = before is not None and before.leg is not CarriedBy.NONE and not restarted
     if goes_on and leg is CarriedBy.FEED and restarts(unit.feeds[first].feeder):
         # another leg has to catch it until its feeder is back
         beside = (restarts(unit.feeds[at].feeder) for at, state in enumerate(feeds) if state)
-        caught = any(supplies) or not all(beside)
+        caught = ac or not all(beside)
         restarted = not caught or unit.sheds_in_time is False
+    takes_w = load.least if bounds else load.likely
     budget_w, most_w = _budgets(network, outage, unit, leg, supplies, first, above)
     gives = leg is not CarriedBy.NONE and unit.index not in outage.controllers
-    others = any(supplies) or sum(state > 0 for state in feeds) > 1
-    open_leg = leg in (CarriedBy.FEED, CarriedBy.EITHER) and feeds[first] == 1 and others
+    others = leg is not CarriedBy.AC and first >= 0 and (ac or sum([state > 0 for state in feeds]) > 1)
+    open_leg = others and feeds[first] == 1
     if unit.admission != "drawn" and not open_leg:
         open_leg = caught or (before is not None and unit.sheds_in_time is None and _changes(before, leg, first))
         if leg is CarriedBy.FEED and others and before is not None:
@@ -101,15 +106,24 @@ def standing_of(
             open_leg = open_leg or unit.feeds[first].at in above(unit.feeds[first].feeder).newcomers
         if leg is CarriedBy.EITHER and budget_w < most_w:
             on = _with_current(network, load, outage, unit)
-            one, other = (admit(unit, on, watts, granted_w, load.least) for watts in (budget_w, most_w))
+            one, other = (admit(unit, on, watts, granted_w, takes_w) for watts in (budget_w, most_w))
             open_leg = open_leg or one != other
-    if open_leg:
-        grant, newcomers = static_grant(unit), frozenset[int]()
-        most_w = max(most_w, _on_ac_w(unit, supplies)) if any(supplies) else most_w
-    else:
+    grant, newcomers = static_grant(unit), frozenset[int]()
+    if not open_leg:
         fresh = restarted or (before is not None and before.leg is CarriedBy.NONE)
         came_from = None if fresh else before
-        grant, newcomers = _grant(network, load, granted_w, outage, unit, budget_w, came_from, patient)
+        found = _grant(network, load, granted_w, outage, unit, budget_w, came_from, patient, takes_w)
+        if bounds and found[0].classes != grant.classes and load.least != load.most:
+            # whether a device takes more than the lower class that it was granted, and so leaves its watts to others
+            by_most = _grant(network, load, granted_w, outage, unit, budget_w, came_from, patient, load.most)
+            open_leg = found[0] != by_most[0]
+        if bounds and found[0].refused and not open_leg and outage.unsure_feeds:
+            # whether a feed is cut, and so leaves its watts to those that were refused
+            open_leg = any((port.child, port.place) in outage.unsure_feeds for port in unit.feed_ports)
+        if not open_leg:
+            grant, newcomers = found
+    if open_leg and ac:
+        most_w = max(most_w, _on_ac_w(unit, supplies))
     return Standing(leg, supplies, feeds, first, gives, budget_w, most_w, grant, newcomers, restarted, open_leg)
 
 
@@ -168,19 +182,21 @@ def _budgets(
     """Watts that the unit may give, everything undeclared on the worse and on the better side."""
     if leg is CarriedBy.NONE:
         return (0.0, 0.0)
+    if leg is CarriedBy.AC:
+        on_ac_w = _on_ac_w(unit, supplies)
+        return (on_ac_w, on_ac_w)
     found: list[float] = []
     most: list[float] = []
     if leg is not CarriedBy.FEED:
         on_ac_w = _on_ac_w(unit, supplies)
         found.append(on_ac_w)
         most.append(on_ac_w)
-    if leg is not CarriedBy.AC:
-        feed = unit.feeds[first]
-        classes = above(feed.feeder).grant.classes[feed.at]
-        pd_w = outage.granted_pd_w.get((unit.index, first), class_watts_at_pd(classes))
-        on_feed_w = _on_feed_w(network, unit, first, pd_w)
-        found.append(on_feed_w)
-        most.append(on_feed_w + (unit.own_w - unit.own_least_w) * unit.fed_efficiency)
+    feed = unit.feeds[first]
+    classes = above(feed.feeder).grant.classes[feed.at]
+    pd_w = outage.granted_pd_w.get((unit.index, first), class_watts_at_pd(classes))
+    on_feed_w = _on_feed_w(network, unit, first, pd_w)
+    found.append(on_feed_w)
+    most.append(on_feed_w + (unit.own_w - unit.own_least_w) * unit.fed_efficiency)
     together = unit.prefers == "shared" and len(most) > 1
     return (min(found), sum(most) if together else max(most))
 
@@ -227,6 +243,7 @@ def _grant(
     budget_w: float,
     before: Standing | None,
     patient: bool,
+    takes_w: Sequence[float],
 ) -> tuple[Admitted, frozenset[int]]:
     drawn = unit.admission == "drawn"
     plain = drawn and unit.rule not in ("newest-first", "refuse-newcomers")
@@ -234,7 +251,7 @@ def _grant(
         return static_grant(unit), frozenset()
     on = _with_current(network, load, outage, unit)
     if before is None or (not drawn and not before.grant.booked_w):
-        return (static_grant(unit) if drawn else admit(unit, on, budget_w, granted_w, load.least)), frozenset()
+        return (static_grant(unit) if drawn else admit(unit, on, budget_w, granted_w, takes_w)), frozenset()
     new = frozenset(at for at in on if unit.ports[at].child >= 0 and _was_hidden(network, unit, at, before))
     new |= on & outage.newly_on.get(unit.index, frozenset())
     if drawn:
@@ -249,17 +266,17 @@ def _grant(
     cut = frozenset(at for group in unit.groups[:count] for at in group if booked[at] > 0)
     if patient and cut and (new or again):  # what is shed makes room for whoever asks then
         found = _let_in(
-            unit, load, budget_w, granted_w, before.grant, [at for at in staying if at not in cut], new, again
+            unit, takes_w, budget_w, granted_w, before.grant, [at for at in staying if at not in cut], new, again
         )
         if (new | again) - found.refused:
             return found._replace(refused=found.refused | cut), new | (again - found.refused)
-    found = _let_in(unit, load, budget_w, granted_w, before.grant, staying, new, again)
+    found = _let_in(unit, takes_w, budget_w, granted_w, before.grant, staying, new, again)
     return found, new | (again - found.refused)
 
 
 def _let_in(
     unit: NetUnit,
-    load: UnitLoad,
+    takes_w: Sequence[float],
     budget_w: float,
     granted_w: Mapping[PortId, float],
     before: Admitted,
@@ -268,11 +285,11 @@ def _let_in(
     again: frozenset[int],
 ) -> Admitted:
     """Newcomers first, then those that were refused before."""
-    found = admit(unit, new, budget_w, granted_w, load.least, before, staying)
+    found = admit(unit, new, budget_w, granted_w, takes_w, before, staying)
     if not again:
         return found
     staying = staying + [at for at in new if at not in found.refused]
-    return admit(unit, again, budget_w, granted_w, load.least, found, staying)
+    return admit(unit, again, budget_w, granted_w, takes_w, found, staying)
 
 
 def _with_current(network: Network, load: UnitLoad, outage: Outage, unit: NetUnit) -> frozenset[int]:

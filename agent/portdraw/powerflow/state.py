@@ -4,10 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 
 from portdraw.powerflow.network import Network
 
 FeedId = tuple[int, int]  # (unit, place among its feeds)
+Ports = Mapping[int, frozenset[int]]  # by unit
+_NO_PORTS: Ports = MappingProxyType({})
+_NO_GRANTS: Mapping[FeedId, float] = MappingProxyType({})
+
+
+def _no_ports() -> Ports:
+    return _NO_PORTS
+
+
+def _no_grants() -> Mapping[FeedId, float]:
+    return _NO_GRANTS
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,15 +38,17 @@ class Outage:
     feeds: frozenset[FeedId] = frozenset()
     units: frozenset[int] = frozenset()
     controllers: frozenset[int] = frozenset()
-    off_ports: Mapping[int, frozenset[int]] = field(default_factory=dict)
+    off_ports: Ports = field(default_factory=_no_ports)
     unsure_feeds: frozenset[FeedId] = frozenset()
-    unsure_ports: Mapping[int, frozenset[int]] = field(default_factory=dict)
-    granted_pd_w: Mapping[FeedId, float] = field(default_factory=dict)
+    unsure_ports: Ports = field(default_factory=_no_ports)
+    granted_pd_w: Mapping[FeedId, float] = field(default_factory=_no_grants)
     inputs: frozenset[str] = frozenset()
-    newly_on: Mapping[int, frozenset[int]] = field(default_factory=dict)
+    newly_on: Ports = field(default_factory=_no_ports)
 
     def plus(self, more: Outage) -> Outage:
         """Both together. `inputs` are the circuits without power, which UPS carry on without."""
+        if self is NOTHING_OUT:
+            return more
         return Outage(
             sources=self.sources | more.sources,
             supplies=self.supplies | more.supplies,
@@ -44,13 +58,13 @@ class Outage:
             off_ports=_both(self.off_ports, more.off_ports),
             unsure_feeds=self.unsure_feeds | more.unsure_feeds,
             unsure_ports=_both(self.unsure_ports, more.unsure_ports),
-            granted_pd_w={**self.granted_pd_w, **more.granted_pd_w},
+            granted_pd_w={**self.granted_pd_w, **more.granted_pd_w} if more.granted_pd_w else self.granted_pd_w,
             inputs=self.inputs | more.inputs,
-            newly_on={**self.newly_on, **more.newly_on},
+            newly_on={**self.newly_on, **more.newly_on} if more.newly_on else self.newly_on,
         )
 
 
-def _both(one: Mapping[int, frozenset[int]], other: Mapping[int, frozenset[int]]) -> Mapping[int, frozenset[int]]:
+def _both(one: Ports, other: Ports) -> Ports:
     if not other:
         return one
     found = dict(one)

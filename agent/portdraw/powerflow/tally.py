@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
-from portdraw.powerflow.course import Moment, Peak
-from portdraw.powerflow.limit_state import limit_states
+from portdraw.powerflow.course import Moment, Peak, TracePoint
+from portdraw.powerflow.limit_state import LimitState, source_limits, unit_limits
 from portdraw.powerflow.load import DARK
 from portdraw.powerflow.network import Network
 from portdraw.powerflow.solution import Solution
@@ -13,9 +13,12 @@ from portdraw.powerflow.unit_flow import CarriedBy
 
 
 class Tally:
-    """Peaks and moments of one course."""
+    """Peaks and moments of one course; `traced`: what was asked of every limit over time as well."""
 
-    def __init__(self, network: Network) -> None:
+    def __init__(self, network: Network, *, traced: bool = False) -> None:
+        self.traces: dict[str, list[TracePoint]] = {}
+        self._traced = traced
+        self._there: dict[int, set[str]] = {}
         self.moments: list[Moment] = []
         self.peaks: dict[str, Peak] = {}
         self.over: dict[str, Peak] = {}
@@ -29,7 +32,9 @@ class Tally:
         self, solution: Solution, touched: Iterable[int], at_s: float, came_on: Mapping[int, frozenset[int]]
     ) -> None:
         """Hold the touched limits of a solved moment against what was seen before."""
-        for limit in limit_states(solution, touched):
+        for limit in self._limits(solution, touched, at_s):
+            if self._traced:
+                self._trace(limit.limit, at_s, limit.need_w, limit.limit_w)
             seen = self.peaks.get(limit.limit)
             if seen is None or _worse(limit.share, limit.need_w, seen):
                 self.peaks[limit.limit] = Peak(limit, at_s)
@@ -37,6 +42,28 @@ class Tally:
                 below = units_below(solution, limit.subject)
                 ports = tuple((at, port) for at in sorted(below & came_on.keys()) for port in sorted(came_on[at]))
                 self.over[limit.limit] = Peak(limit, at_s, ports)
+
+    def _limits(self, solution: Solution, touched: Iterable[int], at_s: float) -> Iterator[LimitState]:
+        """The limits of the touched units and of the sources above them; traced on the way."""
+        sources: dict[str, None] = {}
+        for at in touched:
+            unit = self._network.units[at]
+            sources.update(dict.fromkeys(unit.sources))
+            here = list(unit_limits(solution, unit))
+            if self._traced:
+                names = {limit.limit for limit in here}
+                for gone in self._there.get(at, set()) - names:
+                    self._trace(gone, at_s, 0.0, None)
+                self._there[at] = names
+            yield from here
+        yield from source_limits(solution, sources)
+
+    def _trace(self, name: str, at_s: float, watts: float, limit_w: float | None) -> None:
+        points = self.traces.setdefault(name, [])
+        if points and points[-1].at_s == at_s:
+            points[-1] = TracePoint(at_s, max(points[-1].most_w, watts), watts, limit_w or points[-1].limit_w)
+        elif not points or points[-1].after_w != watts or points[-1].limit_w != limit_w:
+            points.append(TracePoint(at_s, watts, watts, limit_w))
 
     def note(self, solution: Solution, touched: Iterable[int], moment: Moment) -> None:
         """Keep a moment, once its second is settled; a later one of the same second replaces it."""

@@ -44,7 +44,7 @@ class Timeline:
 
     `outage` is what is out from second 0 on, with the allocations in force then. `retry_s` is when a port that was
     shed or refused asks again, None: never. `delays_s` are start delays instead of the declared ones. `regrants`
-    are new allocations [W at the PD input] and when they come into force.
+    are new allocations [W at the PD input] and when they come into force. `traced` keeps what is asked of each limit.
     """
 
     def __init__(
@@ -56,6 +56,7 @@ class Timeline:
         retry_s: float | None,
         delays_s: Mapping[Place, float] | None = None,
         regrants: tuple[float, Mapping[FeedId, float]] | None = None,
+        traced: bool = False,
     ) -> None:
         self._network = before.network
         self._units = before.network.units
@@ -72,7 +73,7 @@ class Timeline:
         self._devices: dict[Place, DeviceCourse] = {}
         self._seen: dict[frozenset[tuple[int, int, int, int]], tuple[float, int]] = {}
         self._loops: list[Loop] = []
-        self._tally = Tally(self._network)
+        self._tally = Tally(self._network, traced=traced)
         self._at_s = 0.0
         self._begin()
         if regrants is not None:
@@ -133,6 +134,7 @@ class Timeline:
             end_s=self._at_s,
             settled=not self._heap and not self._loops,
             assumed=self._start_up.assumed,
+            traces={name: tuple(points) for name, points in self._tally.traces.items()},
         )
 
     def _happen(self, kind: _Kind, unit: NetUnit, port: int) -> None:

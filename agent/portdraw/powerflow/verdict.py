@@ -6,10 +6,8 @@ from collections.abc import Sequence
 
 from portdraw.plan.site import MustSurvive
 from portdraw.powerflow.failure import SINGLE_PROMISE, Failure, FailureKind
-from portdraw.powerflow.failure_result import Outcome, Place, Verdict
+from portdraw.powerflow.failure_result import Outcome, Place, Verdict, in_order
 from portdraw.powerflow.network import Network
-from portdraw.powerflow.solution import Solution
-from portdraw.powerflow.unit_flow import CarriedBy
 
 LOWEST_CRITICALITY = 3
 _NAMED = 6
@@ -20,26 +18,27 @@ _SURVIVED = Verdict(Outcome.SURVIVED, (), (), ())
 def judged(
     network: Network,
     failure: Failure,
-    solution: Solution,
-    dark: Sequence[Place],
-    may: Sequence[Place],
+    out_of_legs: Sequence[int],
+    dark_by_part: tuple[tuple[Place, ...], ...],
+    may_by_part: tuple[tuple[Place, ...], ...],
     minutes: float | None,
     battery: str,
 ) -> Verdict:
     """The verdict on one failure.
 
     Any single failure: devices up to the promised criticality, but for those that only the failed thing could
-    power. All unbacked AC: devices up to the promised criticality, none left out, and the minutes of the batteries.
+    power: those of the units in `out_of_legs`, which no leg is left to. All unbacked AC: devices up to the promised
+    criticality, none left out, and the minutes of the batteries.
     """
     promise = network.site.policy.must_survive
     level = _level(promise, failure)
     if level is None:
         return _NOT_JUDGED
+    dark, may = in_order(dark_by_part), in_order(may_by_part)
     single = failure.kind is not FailureKind.ALL_UNBACKED_AC
     if not dark and not may and minutes is None and not network.uncomputed:
         return _SURVIVED
-    struck = {at for places in (dark, may) for at, _ in places} if single else set()
-    cut_off = {at for at in struck if solution.standing(at).leg is CarriedBy.NONE}
+    cut_off = set(out_of_legs) if single else set()
     alone = [place for place in (*dark, *may) if place[0] in cut_off] if cut_off else []
     gone = _promised(network, dark, level, cut_off)
     perhaps = _promised(network, may, level, cut_off)

@@ -6,7 +6,7 @@ from functools import cache, cached_property
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from portdraw.datafiles.locate import data_folder
 from portdraw.observation.record import Basis, Quantity
@@ -26,8 +26,10 @@ IndexKind = Literal[
     "lldp-port",
     "lldp-remote",
     "lldp-v2-remote",
+    "lldp-remote-address",
+    "lldp-v2-remote-address",
 ]
-Pace = Literal["cycle", "slow", "start"]
+Pace = Literal["cycle", "slow", "start", "discovery"]
 
 SITE_MODULE = "column of this site"
 _IN_WATTS = frozenset({Quantity.PORT_DRAW, Quantity.PORT_GRANTED, Quantity.UNIT_DRAW, Quantity.UNIT_BUDGET})
@@ -41,7 +43,8 @@ class MibObject(_Part):
     """One object. `scale` turns the raw value into `unit`; `values` turns enumerations
     into words, `bits` the two leading bits of a one-octet string.
 
-    `pace`: read every cycle, every slow cycle, or once at the start (and after a restart of the agent).
+    `pace`: read every cycle, every slow cycle, once at the start (and after a restart of the agent), or only while a
+    site is being discovered.
     `source` says where OID, syntax and unit were read; "from memory" where no text was at hand.
 
     Further, by the name of another object of the same index: `times` is multiplied in, `power_of_ten` is its
@@ -106,13 +109,32 @@ class MibObject(_Part):
         return self
 
 
+class MibNotification(_Part):
+    """One notification. `words` say what it is about; it is never taken for a fact.
+
+    `reads`: what its sender is asked for anew: what is read every cycle, what is read slowly too, or nothing.
+    """
+
+    oid: str
+    words: Annotated[str, Field(min_length=3)]
+    reads: Literal["cycle", "slow", "nothing"] = "cycle"
+    source: Annotated[str, Field(min_length=5)]
+
+    @field_validator("oid")
+    @classmethod
+    def _is_oid(cls, value: str) -> str:
+        parse_oid(value)
+        return value
+
+
 class MibModule(_Part):
     """One file of mibs/: a module, and by which document; `enterprise` for a private one."""
 
     module: str
     document: str
     enterprise: int | None = None
-    objects: dict[str, MibObject]
+    objects: dict[str, MibObject] = {}
+    notifications: dict[str, MibNotification] = {}
 
 
 class Catalogue:
@@ -122,7 +144,9 @@ class Catalogue:
         self.modules = tuple(modules)
         self.objects: dict[str, MibObject] = {}
         self.module_of: dict[str, MibModule] = {}
+        self.notifications: dict[Oid, MibNotification] = {}
         for module in modules:
+            self.notifications |= {parse_oid(entry.oid): entry for entry in module.notifications.values()}
             for name, entry in module.objects.items():
                 if name in self.objects:
                     raise ValueError(f"mibs: the object {name} stands in two files")
@@ -151,6 +175,18 @@ class Catalogue:
     def role(self, role: str) -> tuple[str, MibObject]:
         """Return the one object of a role, such as "interface name"."""
         return next((name, entry) for name, entry in self.objects.items() if entry.role == role)
+
+    def roles(self, role: str) -> list[tuple[str, MibObject]]:
+        """Return all objects of a role, best first: the same may be told at two roots."""
+        return [(name, entry) for name, entry in self.objects.items() if entry.role == role]
+
+    def notification(self, oid: Oid) -> MibNotification | None:
+        """Return what a notification is, None where it is not listed.
+
+        One that came by SNMP v1 has a zero before its last arc (RFC 3584, 3.1), which its own OID need not have.
+        """
+        found = self.notifications.get(oid)
+        return self.notifications.get((*oid[:-2], *oid[-1:])) if found is None and oid[-2:-1] == (0,) else found
 
     def source_text(self, name: str) -> str:
         """Return module and object for people: "POWER-ETHERNET-MIB pethPsePortDetectionStatus"."""

@@ -34,7 +34,7 @@ RECEIVE_BUFFER_OCTETS = 4 * 1024 * 1024  # the default drops answers above about
 SHORTEST_SECRET = 8  # octets of a passphrase: RFC 3414, section 11.2
 RESYNCHRONISATIONS = 4  # discovery takes two rounds (engine id, then time); a restarted agent one more
 
-_AUTH = {
+AUTH = {
     "none": config.USM_AUTH_NONE,
     "md5": config.USM_AUTH_HMAC96_MD5,
     "sha1": config.USM_AUTH_HMAC96_SHA,
@@ -43,7 +43,7 @@ _AUTH = {
     "sha384": config.USM_AUTH_HMAC256_SHA384,
     "sha512": config.USM_AUTH_HMAC384_SHA512,
 }
-_PRIVACY = {
+PRIVACY = {
     "none": config.USM_PRIV_NONE,
     "des": config.USM_PRIV_CBC56_DES,
     "3des": config.USM_PRIV_CBC168_3DES,
@@ -117,7 +117,7 @@ def _listening(base: type, engine: SnmpEngine, desk: Desk) -> Any:
                 garbage = True
             finally:
                 desk.sender = desk.bindings = None
-                _drop_security_states(engine)
+                drop_security_states(engine)
             for asked in waiting:
                 if garbage or int(parse_errors.syntax) != before[0]:
                     asked.hear_garbage()
@@ -216,7 +216,7 @@ class PysnmpEngine:
 
     async def _once(self, engine: SnmpEngine, target: Target, address: Address, pdu: Any, left_s: float) -> Answer:
         access = self._accesses[target.access]
-        model, level = (1, 1) if isinstance(access, Community) else (3, _level(access.auth, access.privacy))
+        model, level = (1, 1) if isinstance(access, Community) else (3, level_of(access.auth, access.privacy))
         asked = Asked(address.key)
         future = asked.future
 
@@ -334,9 +334,9 @@ def _enter_access(engine: SnmpEngine, access: Access) -> None:
     config.add_v3_user(
         engine,
         access.user,
-        _AUTH[access.auth],
+        AUTH[access.auth],
         access.auth_secret or None,
-        _PRIVACY[access.privacy],
+        PRIVACY[access.privacy],
         access.privacy_secret or None,
     )
 
@@ -371,7 +371,7 @@ def _security_name(access: Access) -> str:
     return "portdraw" if isinstance(access, Community) else access.user
 
 
-def _level(auth: str, privacy: str) -> int:
+def level_of(auth: str, privacy: str) -> int:
     return 3 if privacy != "none" else 2 if auth != "none" else 1
 
 
@@ -394,7 +394,7 @@ def _forget_peer(engine: SnmpEngine, address: Address) -> None:
             waiting.remove(peer)
 
 
-def _drop_security_states(engine: SnmpEngine) -> None:
+def drop_security_states(engine: SnmpEngine) -> None:
     """Drop what the library keeps, for ever, of an incoming message that it refuses half-way: we answer none."""
     for security in engine.security_models.values():
         getattr(security._cache, "_Cache__cache_entries", {}).clear()

@@ -23,7 +23,7 @@ from portdraw.reading.unit_records import Key, UnitRecords
 from portdraw.reading.varbind import Oid, Varbind
 
 Pace = Literal["start", "slow", "cycle"]
-_RANK = {"start": 0, "slow": 1, "cycle": 2}
+_RANK = {"discovery": -1, "start": 0, "slow": 1, "cycle": 2}
 _TYPE, _NAME = "interface type", "interface name"
 # the columns that lead from an index of this kind to an interface
 _LEADS_TO_INTERFACE: dict[str, IndexKind] = {
@@ -59,6 +59,11 @@ class UnitReader:
         self._uptime: tuple[float, float] | None = None  # seconds, and the loop time at which they were read
         self._delivering: frozenset[str | None] | None = None
         self._newly_delivering = False
+
+    @property
+    def identity(self) -> PortIdentity | None:
+        """How rows belong to ports; None before a whole first reading."""
+        return self._identity
 
     async def poll(self, deadline_s: float, slow: bool) -> UnitObservation:
         """Read once, within `deadline_s` of wall time. Never raises for what the agent does."""

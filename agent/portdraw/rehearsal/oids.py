@@ -67,6 +67,14 @@ OBJECT_ID_1991 = oid("1.3.6.1.4.1.1991.0.1")
 # IEEE Std 802.1AB-2005, LLDP-MIB; remote index: time mark.local port number.remote index
 LLDP_LOC_SYS_NAME = oid("1.0.8802.1.1.2.1.3.3.0")
 LLDP_REM_SYS_NAME = oid("1.0.8802.1.1.2.1.4.1.1.9")
+LLDP_LOC_CHASSIS = oid("1.0.8802.1.1.2.1.3.2.0")
+LLDP_REM_CHASSIS = oid("1.0.8802.1.1.2.1.4.1.1.5")
+LLDP_REM_SYS_DESC = oid("1.0.8802.1.1.2.1.4.1.1.10")
+LLDP_REM_CAPABILITIES = oid("1.0.8802.1.1.2.1.4.1.1.12")  # octets of bits, bit 0 highest
+LLDP_REM_ADDRESS_IF = oid("1.0.8802.1.1.2.1.4.2.1.3")  # index further: kind of address, length, octets
+ADDRESS_OF_IF_INDEX = 2  # lldpManAddrIfSubtype
+# LldpSystemCapabilitiesMap: bridge 2, wlanAccessPoint 3, telephone 5, stationOnly 7
+CAPABILITIES: dict[str, int] = {"switch": 0x20, "ap": 0x30, "phone": 0x24, "station": 0x01}
 
 # IEEE Std 802.1AB-2005, LLDP-EXT-DOT3-MIB. The module ends at column 6; column 8 is what agents add for the power
 # source of IEEE 802.3at: one octet, the two highest bits (seen in the unit test of an open-source LLDP agent).

@@ -7,6 +7,7 @@ from functools import partial
 
 from portdraw.rehearsal import oids
 from portdraw.rehearsal.mib_map import Row, Teller, Told
+from portdraw.rehearsal.neighbour_rows import neighbour_rows
 from portdraw.rehearsal.oids import Oid
 from portdraw.rehearsal.physics import Physics
 from portdraw.rehearsal.state import PortState, UnitState
@@ -32,6 +33,7 @@ def rows_of(physics: Physics, name: str, site_name: str) -> list[Row]:
         *_groups(unit),
         *_own_source(physics, unit, voice),
         *_neighbours(physics, unit),
+        *neighbour_rows(physics, unit, uplink_index(unit)),
     ]
 
 

@@ -34,6 +34,7 @@ _PORT = ("site", "unit", "port", "label")
 _SITE = ("site",)
 _UNIT = ("site", "unit")
 _LEG = ("site", "unit", "leg", "source", "state")
+_FAILURE = ("site", "failure", "load")
 _ALARM = ("site", "kind", "unit", "port", "severity")
 
 
@@ -77,21 +78,33 @@ CATALOGUE: tuple[Metric, ...] = (
     _gauge("leg_availability", "", "How sure it is that the leg could carry the unit, 1 for what holds.", _LEG),
     _gauge("leg_carrying", "", "Which share of the unit the leg carries, 1 for what holds.", _LEG),
     _gauge(
-        "next_loss_need_watts", "watts", "Power asked of the limit if this is lost next.", ("site", "what", "limit")
-    ),
-    _gauge("next_loss_limit_watts", "watts", "The limit that this loss would load.", ("site", "what", "limit")),
-    _gauge(
-        "next_loss_short_watts",
-        "watts",
-        "Power lacking if this is lost next, 0 where it fits.",
-        ("site", "what", "limit"),
-    ),
-    _gauge(
-        "next_loss_known",
+        "failure_dark_devices",
         "",
-        "1 where this loss is worked out from readings; 0 where planned watts stand in, or it can't be worked out.",
-        ("site", "what", "limit"),
+        "Devices that go dark if this fails next, on the load of now, of tonight, or of the plan's worst case; "
+        "of many failures the 60 worst.",
+        _FAILURE,
     ),
+    _gauge("failure_may_go_dark_devices", "", "Devices of which readings or the plan leave that open.", _FAILURE),
+    _gauge(
+        "failure_unsafe",
+        "",
+        "1 where the site's must_survive is, or may be, broken, or a limit stays over.",
+        _FAILURE,
+    ),
+    _gauge(
+        "failure_headroom_watts",
+        "watts",
+        "Power left at the limit that binds then; negative when short.",
+        (*_FAILURE, "limit"),
+    ),
+    _gauge("failure_limit_watts", "watts", "The limit that binds then.", (*_FAILURE, "limit")),
+    _gauge(
+        "failure_known",
+        "",
+        "1 where this is worked out; 0 where the largest planned watts stand in for a reading, or it can't be.",
+        _FAILURE,
+    ),
+    _gauge("failures_studied", "", "How many failures were studied.", _SITE),
     _gauge(
         "alarm_active",
         "",
@@ -117,6 +130,13 @@ CATALOGUE: tuple[Metric, ...] = (
     _gauge("overdue_units", "", "Units whose poll is past its due time.", ()),
     _gauge("history_ok", "", "1 where the history can be written.", ()),
     _gauge("receiver_ok", "", "1 where the newest delivery to the receiver of alarms went well.", ("receiver",)),
+    _counter(
+        "notifications_total",
+        "",
+        "SNMP traps and informs since the agent started, by what became of them; absent where none are listened for.",
+        ("fate",),
+    ),
+    _counter("unit_notifications_total", "", "SNMP traps and informs taken as hints to read the unit.", _UNIT),
     _gauge("ready", "", "1 where the agent is ready.", ()),
     _gauge("build_info", "", "Version of the agent, always 1.", ("version",)),
 )

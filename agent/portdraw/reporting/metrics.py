@@ -10,7 +10,7 @@ from portdraw.observation.record import PortState
 from portdraw.observation.unit_observation import Outcome
 from portdraw.reporting.current import AgentHealth, Source
 from portdraw.reporting.metric_text import Samples, exposition, label_text
-from portdraw.reporting.wording import SHOWN_STATES, known, lacking_w
+from portdraw.reporting.wording import SHOWN_STATES, known
 
 LEG_LABELS = {"local AC": "ac", "PoE feed": "feed"}
 SECONDS_A_DAY = 86_400.0
@@ -29,7 +29,12 @@ class SiteMetrics:
         site = self._source.assessment()
         if site is not None:
             add_site(samples, site, now_s)
-        add_health(samples, self._source.health(), now_s)
+        health = self._source.health()
+        add_health(samples, health, now_s)
+        if site is not None and health.notifications is not None:
+            for unit in site.units:
+                told = health.notifications.units.get(unit.unit, 0)
+                samples.add("unit_notifications_total", (site_label(site), unit.unit), float(told))
         return b"".join(exposition(samples, told_as))
 
 
@@ -54,12 +59,7 @@ def add_site(samples: Samples, site: SiteAssessment, now_s: float) -> None:
         written = label_text("unit", unit.unit)
         for port in unit.ports:
             ports.add(port, written)
-    for loss in site.next_losses:
-        labels = (name, loss.what, loss.limit)
-        samples.add("next_loss_need_watts", labels, loss.need_w)
-        samples.add("next_loss_limit_watts", labels, loss.limit_w)
-        samples.add("next_loss_short_watts", labels, lacking_w(loss))
-        samples.add("next_loss_known", labels, float(lacking_w(loss) is not None and not loss.assumed))
+    _add_failures(samples, name, site)
     # an alarm that is up comes before an older one of the same name that has returned
     for alarm in sorted(site.alarms, key=lambda alarm: alarm.state not in SHOWN_STATES):
         labels_of_alarm = (name, alarm.kind.value, alarm.unit, alarm.port or "", alarm.severity.value)
@@ -69,6 +69,23 @@ def add_site(samples: Samples, site: SiteAssessment, now_s: float) -> None:
         days = known(alarm.value)
         if alarm.kind is AlarmKind.DRIFT and alarm.measure == "days" and days is not None:
             samples.add("drift_to_limit_seconds", (name, alarm.unit, alarm.port or ""), days * SECONDS_A_DAY)
+
+
+def _add_failures(samples: Samples, name: str, site: SiteAssessment) -> None:
+    """Add what each failure that matters would do; before the first study there is nothing to say."""
+    if not site.next_failures:
+        return
+    samples.add("failures_studied", (name,), float(len(site.next_failures) + site.more_failures))
+    for failure in site.next_failures:
+        for outlook in failure.outlooks:
+            labels = (name, failure.what, outlook.load.value)
+            samples.add("failure_dark_devices", labels, float(len(outlook.dark)))
+            samples.add("failure_may_go_dark_devices", labels, float(len(outlook.may_go_dark)))
+            samples.add("failure_unsafe", labels, float(outlook.unsafe))
+            samples.add("failure_known", labels, float(outlook.known))
+            if outlook.limit:
+                samples.add("failure_headroom_watts", (*labels, outlook.limit), outlook.headroom_w)
+                samples.add("failure_limit_watts", (*labels, outlook.limit), outlook.limit_w)
 
 
 def _add_unit(samples: Samples, site: str, unit: UnitAssessment, now_s: float) -> None:
@@ -151,5 +168,8 @@ def add_health(samples: Samples, health: AgentHealth, now_s: float) -> None:
     samples.add("history_ok", (), float(health.history_ok))
     for receiver in health.receivers:
         samples.add("receiver_ok", (receiver.name,), float(receiver.ok))
+    if health.notifications is not None:
+        for fate, count in health.notifications.fates.items():
+            samples.add("notifications_total", (fate.value,), float(count))
     samples.add("ready", (), float(health.ready))
     samples.add("build_info", (health.version,), 1.0)

@@ -1,15 +1,15 @@
-"""The overview as it is shown: headline, alarms, what the next single loss asks, units in tree order."""
+"""The overview as it is shown: headline, alarms, what fails next, units in tree order."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from portdraw.judgement.alarm import AlarmState
-from portdraw.judgement.assessment import NextLoss, SiteAssessment
+from portdraw.judgement.assessment import SiteAssessment
 from portdraw.observation.unit_observation import Outcome
 from portdraw.reporting.alarm_view import AlarmView, ShelvedView, alarm_view, shelved_view
-from portdraw.reporting.budget_bar import BudgetBar, budget_bar
 from portdraw.reporting.current import AgentHealth
+from portdraw.reporting.failure_view import FailureView, failure_views
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.unit_order import in_tree_order
 from portdraw.reporting.unit_trouble import unit_troubles
@@ -18,40 +18,18 @@ from portdraw.reporting.wording import (
     SHOWN_STATES,
     age,
     clock,
-    figure,
-    known,
-    lacking_w,
-    limit,
-    loss_rests_on,
-    loss_verdict,
     most_urgent_first,
-    worst_first,
     zone,
 )
 from portdraw.reporting.zone_view import ZoneView, zone_views
 
 MOST_ALARMS_IN_FULL = 12
 MOST_ALARM_LINES = 100
-MOST_LOSSES = 10
+MOST_FAILURES = 8
 # beyond as many units a sheet shows those that need a look, and all of them by zone
 MOST_UNITS_IN_FULL = 24
 SET_ASIDE = frozenset({AlarmState.SHELVED, AlarmState.SUPPRESSED})
 WAITING = frozenset({AlarmState.PENDING, AlarmState.RETURNED})
-
-
-@dataclass(frozen=True)
-class LossView:
-    """What a single loss would ask of the limit that it loads most."""
-
-    what: str
-    limit: str
-    need: str
-    can_give: str
-    verdict: str
-    tone: str
-    rests_on: str
-    moved: str
-    bar: BudgetBar
 
 
 @dataclass(frozen=True)
@@ -60,7 +38,7 @@ class OverviewView:
 
     `set_aside` are sentences of all alarms that are not in the list; `shelved` are those that a person took out of
     it, `waiting` the others. `units` are shown in full; on a large site these are the worst of those that need a
-    look, `more_units` is how many more do, and `zones` has all.
+    look, `more_units` is how many more do, and `zones` has all. `findings` stand until the plan is changed.
     """
 
     headline: str
@@ -72,8 +50,10 @@ class OverviewView:
     set_aside: tuple[str, ...]
     shelved: tuple[ShelvedView, ...]
     waiting: tuple[str, ...]
-    losses: tuple[LossView, ...]
-    more_losses: int
+    failures: tuple[FailureView, ...]
+    more_failures: int
+    tonight_rests_on: str
+    findings: tuple[str, ...]
     units: tuple[UnitView, ...]
     more_units: int
     zones: tuple[ZoneView, ...]
@@ -86,7 +66,7 @@ def overview_view(site: SiteAssessment, now_s: float, most_units: int | None = N
     """
     shown = most_urgent_first(alarm for alarm in site.alarms if alarm.state in SHOWN_STATES)
     shelved = most_urgent_first(alarm for alarm in site.alarms if alarm.state in SET_ASIDE)
-    losses = worst_first(site.next_losses)
+    failures = failure_views(site.next_failures)
     listed = in_tree_order(site)
     zones: tuple[ZoneView, ...] = ()
     more_units = 0
@@ -110,8 +90,10 @@ def overview_view(site: SiteAssessment, now_s: float, most_units: int | None = N
         set_aside=tuple(_lines_of(site, SET_ASIDE | WAITING, now_s)),
         shelved=tuple(shelved_view(site, alarm, now_s) for alarm in shelved[:MOST_ALARM_LINES]),
         waiting=tuple(_lines_of(site, WAITING, now_s)),
-        losses=tuple(_loss_view(loss) for loss in losses[:MOST_LOSSES]),
-        more_losses=max(0, len(losses) - MOST_LOSSES),
+        failures=tuple(failures[:MOST_FAILURES]),
+        more_failures=max(0, len(failures) - MOST_FAILURES) + site.more_failures,
+        tonight_rests_on=plain(site.tonight_rests_on),
+        findings=tuple(plain(finding.sentence, 600) for finding in site.findings),
         units=tuple(unit_view(site, unit, depth, now_s) for unit, depth in listed),
         more_units=more_units,
         zones=zones,
@@ -162,22 +144,3 @@ def _lines_of(site: SiteAssessment, states: frozenset[AlarmState], now_s: float)
         moment = clock(alarm.began_s if returned_s is None else returned_s, site.timezone, now_s)
         lines.append(f"{alarm.state.value}, {moment}: {plain(alarm.sentence)}")
     return lines[:MOST_ALARM_LINES]
-
-
-def _loss_view(loss: NextLoss) -> LossView:
-    short_w, need_w, limit_w = lacking_w(loss), known(loss.need_w), known(loss.limit_w)
-    scale_w = max(need_w or 0.0, limit_w or 0.0)
-    tone = "unknown" if short_w is None else "urgent" if short_w > 0 else "warning" if loss.is_tight else "quiet"
-    names = [plain(name) for name in loss.moved_units]
-    moved = ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")
-    return LossView(
-        what=plain(loss.what),
-        limit=plain(loss.limit),
-        need=figure(need_w),
-        can_give=limit(limit_w),
-        verdict=plain(loss_verdict(loss)),
-        tone=tone,
-        moved=moved or "none",
-        rests_on=plain(loss_rests_on(loss)),
-        bar=budget_bar(need_w, limit_w, scale_w, 0.0),
-    )

@@ -74,7 +74,7 @@ class Pages:
         site, health, now_s = self._source.assessment(), self._source.health(), self._source.now_s()
         raised = 0 if site is None else sum(alarm.state in SHOWN_STATES for alarm in site.alarms)
         alarms = "" if site is None else f"{raised} alarm{'' if raised == 1 else 's'} \N{MIDDLE DOT} "
-        title = _title(site, f"{alarms}{'no readings yet' if site is None else plain(site.site)}")
+        title = _title(site, health, f"{alarms}{'no readings yet' if site is None else plain(site.site)}")
 
         def make() -> str:
             view = None if site is None else overview_view(site, now_s, MOST_UNITS_IN_FULL)
@@ -88,7 +88,7 @@ class Pages:
         unit = None if site is None else site.unit(name)
         if site is None or unit is None:
             return None
-        title = _title(site, f"{plain(name)} \N{MIDDLE DOT} {plain(site.site)}")
+        title = _title(site, health, f"{plain(name)} \N{MIDDLE DOT} {plain(site.site)}")
 
         def make() -> str:
             depth = next(depth for listed, depth in in_tree_order(site) if listed is unit)
@@ -147,7 +147,7 @@ class Pages:
             look=look,
             site_name="portdraw" if site is None else plain(site.site),
             timezone=plain(timezone),
-            emulated=site is not None and site.emulated,
+            emulated=_is_emulated(site, health),
             as_of=clock(now_s, timezone),
             started=clock(health.started_s, timezone, now_s),
             date=clock(now_s, timezone, 0.0)[:10],
@@ -158,8 +158,13 @@ class Pages:
         )
 
 
-def _title(site: SiteAssessment | None, title: str) -> str:
-    return f"EMULATED \N{MIDDLE DOT} {title}" if site is not None and site.emulated else title
+def _is_emulated(site: SiteAssessment | None, health: AgentHealth) -> bool:
+    """Say whether anything here is of a rehearsal; the agent knows it before there is a first assessment."""
+    return health.emulated or (site is not None and site.emulated)
+
+
+def _title(site: SiteAssessment | None, health: AgentHealth, title: str) -> str:
+    return f"EMULATED \N{MIDDLE DOT} {title}" if _is_emulated(site, health) else title
 
 
 def _unbroken(value: object) -> object:

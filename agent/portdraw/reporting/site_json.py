@@ -8,12 +8,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from portdraw.judgement.alarm import Alarm
-from portdraw.judgement.assessment import Leg, NextLoss, PortAssessment, SiteAssessment, UnitAssessment
+from portdraw.judgement.assessment import Leg, PortAssessment, SiteAssessment, UnitAssessment
+from portdraw.judgement.next_failure import NextFailure, Outlook
 from portdraw.observation.record import Basis
+from portdraw.reading.notification_gate import Fate, NotificationCounts
 from portdraw.reporting.current import AgentHealth
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.unit_order import in_tree_order
-from portdraw.reporting.wording import iso, known, lacking_w, worst_first
+from portdraw.reporting.wording import iso, known
 
 Json = Mapping[str, "Json"] | Sequence["Json"] | str | float | int | bool | None
 FORMAT = 1
@@ -34,7 +36,13 @@ def site_json(site: SiteAssessment, now_s: float) -> dict[str, Json]:
         "margin_percent": known(site.margin_percent),
         "headline": plain(site.headline),
         "units": [unit_json(unit, site.timezone, now_s) for unit, _ in in_tree_order(site)],
-        "next_losses": [_loss(loss) for loss in worst_first(site.next_losses)],
+        "next_failures": [_failure(failure) for failure in site.next_failures],
+        "more_failures": site.more_failures,
+        "tonight_rests_on": plain(site.tonight_rests_on),
+        "findings": [
+            {"load": one.load.value, "what": plain(one.what), "sentence": plain(one.sentence, 600)}
+            for one in site.findings
+        ],
         "alarms": [alarm_json(alarm, site.timezone) for alarm in site.alarms],
     }
 
@@ -135,12 +143,13 @@ def health_json(health: AgentHealth, now_s: float) -> dict[str, Json]:
     return {
         "alive": True,
         "version": health.version,
+        "emulated": health.emulated,
         "ready": health.ready,
         "why_not_ready": plain(health.why_not_ready),
-        "uptime_s": max(0.0, now_s - health.started_s),
+        "uptime_s": max(0.0, round(now_s - health.started_s, 1)),
         "cycles": health.cycles,
-        "cycle_age_s": _age(health.last_cycle_s, now_s),
-        "cycle_took_s": known(health.last_cycle_took_s),
+        "cycle_age_s": _rounded(_age(health.last_cycle_s, now_s), 1),
+        "cycle_took_s": _rounded(known(health.last_cycle_took_s), 3),
         "overdue_units": [plain(unit) for unit in health.overdue_units],
         "clock_note": plain(health.clock_note),
         "history": {"ok": health.history_ok, "error": plain(health.history_error)},
@@ -148,7 +157,23 @@ def health_json(health: AgentHealth, now_s: float) -> dict[str, Json]:
             {"name": plain(receiver.name), "ok": receiver.ok, "last_error": plain(receiver.last_error)}
             for receiver in health.receivers
         ],
+        "notifications": None if health.notifications is None else _notifications(health.notifications),
     }
+
+
+def _notifications(counts: NotificationCounts) -> dict[str, Json]:
+    return {
+        "taken": counts.fates.get(Fate.TAKEN, 0),
+        "unknown_sender": counts.fates.get(Fate.UNKNOWN, 0),
+        "credentials_refused": counts.fates.get(Fate.REFUSED, 0),
+        "not_understood": counts.fates.get(Fate.MALFORMED, 0),
+        "too_many": counts.fates.get(Fate.DROPPED, 0),
+        "units": {plain(unit): count for unit, count in counts.units.items()},
+    }
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    return None if value is None else round(value, digits)
 
 
 def _age(read_s: float | None, now_s: float) -> float | None:
@@ -197,6 +222,7 @@ def _leg(leg: Leg, timezone: str) -> dict[str, Json]:
 
 def _port(port: PortAssessment, timezone: str, now_s: float) -> dict[str, Json]:
     draw = _watts(port.draw_w, port.basis, port.read_s, now_s, port.missing or "the port's watts were not read")
+    draw["uncertainty_w"] = None if draw["value_w"] is None else known(port.uncertainty_w)
     draw["source"] = plain(port.source)
     draw["read_at"] = iso(port.read_s, timezone)
     draw["read_at_s"] = known(port.read_s)
@@ -218,16 +244,33 @@ def _port(port: PortAssessment, timezone: str, now_s: float) -> dict[str, Json]:
     }
 
 
-def _loss(loss: NextLoss) -> dict[str, Json]:
-    short_w = lacking_w(loss)
-    why = plain(loss.reason) or "it can't be worked out"
+def _failure(failure: NextFailure) -> dict[str, Json]:
     return {
-        "what": plain(loss.what),
-        "limit": plain(loss.limit),
-        "need": _limit(loss.need_w, why),
-        "limit_can_give": _limit(loss.limit_w, why),
-        "short": _limit(short_w, why),
-        "moved_units": [plain(unit) for unit in loss.moved_units],
-        "planned_watts_stand_for": [plain(unit) for unit in loss.assumed],
-        "keep_percent": known(loss.keep_percent),
+        "what": plain(failure.what),
+        "kind": failure.kind.value,
+        "moved_units": [plain(unit) for unit in failure.moved_units],
+        "outlooks": [_outlook(outlook) for outlook in failure.outlooks],
+    }
+
+
+def _outlook(outlook: Outlook) -> dict[str, Json]:
+    why = plain(outlook.reason) or "this failure loads no limit more"
+    return {
+        "load": outlook.load.value,
+        "outcome": outlook.outcome.value,
+        "dark": [plain(name) for name in outlook.dark],
+        "may_go_dark": [plain(name) for name in outlook.may_go_dark],
+        "limit": plain(outlook.limit),
+        "limit_of": plain(outlook.subject),
+        "need": _limit(outlook.need_w, why),
+        "limit_can_give": _limit(outlook.limit_w, why),
+        "headroom": _limit(outlook.headroom_w, why),
+        "stay_over": [plain(name) for name in outlook.over],
+        "margin_used": outlook.tight,
+        "battery": plain(outlook.battery),
+        "battery_minutes": known(outlook.minutes),
+        "why": [plain(reason, 600) for reason in outlook.why],
+        "highest_criticality": outlook.highest,
+        "planned_watts_stand_for": [plain(unit) for unit in outlook.assumed],
+        "rests_on_undeclared": outlook.undeclared,
     }

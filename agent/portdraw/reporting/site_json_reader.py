@@ -10,13 +10,15 @@ from portdraw.judgement.assessment import (
     Availability,
     Carrying,
     Leg,
-    NextLoss,
     PortAssessment,
     SiteAssessment,
     UnitAssessment,
 )
+from portdraw.judgement.next_failure import Finding, NextFailure, Outlook, StudiedLoad
 from portdraw.observation.record import Basis, PortState
 from portdraw.observation.unit_observation import Outcome
+from portdraw.powerflow.failure import FailureKind
+from portdraw.powerflow.failure_result import Outcome as Verdict
 from portdraw.reporting.site_json import FORMAT
 
 Given = Mapping[str, Any]
@@ -42,7 +44,10 @@ def _site(given: Given) -> SiteAssessment:
         night=bool(given["night"]),
         margin_percent=float(given["margin_percent"]),
         units=_each(_unit, given["units"]),
-        next_losses=_each(_loss, given["next_losses"]),
+        next_failures=_each(_failure, given["next_failures"]),
+        more_failures=int(given["more_failures"]),
+        tonight_rests_on=given["tonight_rests_on"],
+        findings=_each(_finding, given["findings"]),
         alarms=_each(_alarm, given["alarms"]),
         headline=given["headline"],
         cycle=int(given["cycle"]),
@@ -122,21 +127,44 @@ def _port(unit: str, given: Given) -> PortAssessment:
         missing=draw["missing"],
         denied_count=given["denied_count"],
         neighbour=given["neighbour"],
+        uncertainty_w=draw["uncertainty_w"],
     )
 
 
-def _loss(given: Given) -> NextLoss:
-    unknown = given["short"]["value_w"] is None
-    return NextLoss(
+def _failure(given: Given) -> NextFailure:
+    return NextFailure(
         what=given["what"],
+        kind=FailureKind(given["kind"]),
+        moved_units=tuple(given["moved_units"]),
+        outlooks=_each(_outlook, given["outlooks"]),
+    )
+
+
+def _outlook(given: Given) -> Outlook:
+    unknown = bool(given["limit"]) and given["headroom"]["value_w"] is None
+    return Outlook(
+        load=StudiedLoad(given["load"]),
+        outcome=Verdict(given["outcome"]),
+        dark=tuple(given["dark"]),
+        may_go_dark=tuple(given["may_go_dark"]),
         limit=given["limit"],
+        subject=given["limit_of"],
         need_w=given["need"]["value_w"],
         limit_w=given["limit_can_give"]["value_w"],
-        moved_units=tuple(given["moved_units"]),
-        reason=given["short"]["missing"] if unknown else "",
+        over=tuple(given["stay_over"]),
+        tight=bool(given["margin_used"]),
+        minutes=given["battery_minutes"],
+        battery=given["battery"],
+        why=tuple(given["why"]),
+        highest=given["highest_criticality"],
         assumed=tuple(given["planned_watts_stand_for"]),
-        keep_percent=given["keep_percent"],
+        undeclared=bool(given["rests_on_undeclared"]),
+        reason=given["headroom"]["missing"] if unknown else "",
     )
+
+
+def _finding(given: Given) -> Finding:
+    return Finding(StudiedLoad(given["load"]), given["what"], given["sentence"])
 
 
 def _alarm(given: Given) -> Alarm:

@@ -15,6 +15,7 @@ from portdraw.reporting import terminal
 from portdraw.reporting.alarm_view import AlarmView
 from portdraw.reporting.budget_bar import BudgetBar
 from portdraw.reporting.current import AgentHealth
+from portdraw.reporting.failure_view import OutlookView
 from portdraw.reporting.overview_view import OverviewView, late_words, overview_view
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.site_json_reader import site_from_json
@@ -47,7 +48,7 @@ def print_status(
     out.print(Text(f"{plain(site.site)}, {clock(now_s, timezone)} {plain(timezone)}"))
     out.print(Text(", ".join(view.facts)))
     _print_alarms(out, view)
-    _print_losses(out, view)
+    _print_failures(out, view)
     _print_units(out, view)
 
 
@@ -87,26 +88,36 @@ def _alarm(alarm: AlarmView) -> Table:
     return table
 
 
-def _print_losses(out: Console, view: OverviewView) -> None:
+def _print_failures(out: Console, view: OverviewView) -> None:
     out.print()
-    out.print(Text("What the next single loss asks", style="bold"))
-    if not view.losses:
+    out.print(Text("What fails next, the worst first", style="bold"))
+    if not view.failures:
         out.print(Text("Not worked out yet."))
         return
-    table = _grid(30, 18, BAR_CELLS, 14, 24)
-    for loss in view.losses:
-        table.add_row(
-            Text(loss.what),
-            Text(loss.limit),
-            Text(text_bar(loss.bar)),
-            Text(f"{loss.need} of {loss.can_give}"),
-            Text(loss.verdict, style=TONES[loss.tone]),
-        )
-        if loss.rests_on:
-            table.add_row(Text(loss.rests_on))
-    out.print(table)
-    if view.more_losses:
-        out.print(Text(f"and {view.more_losses} more, none of them worse"))
+    for failure in view.failures:
+        out.print(Text(failure.what, style="bold"))
+        table = _grid(15, 24, BAR_CELLS, 47)
+        for outlook in failure.outlooks[:1] if failure.alike else failure.outlooks:
+            table.add_row(
+                Text("  every load" if failure.alike else f"  {outlook.head}"),
+                Text(outlook.verdict, style=TONES[outlook.tone]),
+                Text("" if outlook.bar is None else text_bar(outlook.bar)),
+                Text("; ".join(_outlook_lines(outlook))),
+            )
+        out.print(table)
+    if view.more_failures:
+        out.print(Text(f"and {view.more_failures} more, none of them worse"))
+    if view.tonight_rests_on:
+        out.print(Text(f"tonight: {view.tonight_rests_on}", style="dim"))
+    if view.findings:
+        out.print(Text("Standing findings", style="bold"))
+    for finding in view.findings:
+        out.print(Text(f"- {finding}"))
+
+
+def _outlook_lines(outlook: OutlookView) -> list[str]:
+    limit = f"{outlook.limit} {outlook.figures}, {outlook.headroom}" if outlook.limit else ""
+    return [line for line in (outlook.dark, limit, outlook.lasts, outlook.rests_on) if line]
 
 
 def _print_units(out: Console, view: OverviewView) -> None:

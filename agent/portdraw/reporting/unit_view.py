@@ -60,6 +60,7 @@ class PortView:
     class_words: str
     draw: str
     draw_known: bool
+    give_or_take: str
     basis: str
     source: str
     age: str
@@ -174,6 +175,7 @@ def port_view(port: PortAssessment, now_s: float) -> PortView:
         class_words=_class_words(port),
         draw=figure(draw),
         draw_known=draw is not None,
+        give_or_take=_give_or_take(port, draw),
         basis="" if draw is None or port.basis is None else port.basis.value,
         source=plain(port.source),
         age="" if read_s is None else age(now_s - read_s),
@@ -182,6 +184,11 @@ def port_view(port: PortAssessment, now_s: float) -> PortView:
         remark=remark,
         tone=tone,
     )
+
+
+def _give_or_take(port: PortAssessment, draw: float | None) -> str:
+    off_w = known(port.uncertainty_w)
+    return "" if draw is None or off_w is None else f"± {figure(off_w)}"
 
 
 def _class_words(port: PortAssessment) -> str:

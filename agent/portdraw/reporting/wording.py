@@ -9,7 +9,7 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from portdraw.judgement.alarm import Alarm, AlarmState, Severity
-from portdraw.judgement.assessment import Availability, Carrying, Leg, NextLoss, UnitAssessment
+from portdraw.judgement.assessment import Availability, Carrying, Leg, UnitAssessment
 
 UNKNOWN = "unknown"
 SHOWN_STATES = frozenset({AlarmState.RAISED, AlarmState.ACKNOWLEDGED, AlarmState.RETURNING})
@@ -67,6 +67,18 @@ def age(seconds: float | None) -> str:
     if hours < 48:
         return f"{hours} h {minutes % 60} min"
     return f"{hours // 24} d {hours % 24} h"
+
+
+def share_text(percent: float | None) -> str:
+    """Return a share of time in words: "62 %"; what is little is not rounded to nothing, nor what lacks to all."""
+    number = known(percent)
+    if number is None:
+        return UNKNOWN
+    if 0 < number < 1:
+        return "less than 1 %"
+    if 99 < number < 100:
+        return "over 99 %"
+    return f"{number:.0f} %"
 
 
 def zone(timezone: str) -> tzinfo:
@@ -152,44 +164,6 @@ def running_on(unit: UnitAssessment | None) -> str:
         + ("" if leg.availability is Availability.UNKNOWN else f", {leg.availability.value}")
         for leg in carrying
     )
-
-
-def lacking_w(loss: NextLoss) -> float | None:
-    """Return the watts that a loss would lack, 0.0 where it fits, None where need or limit is unknown."""
-    need_w, limit_w = known(loss.need_w), known(loss.limit_w)
-    return None if need_w is None or limit_w is None else max(0.0, need_w - limit_w)
-
-
-def loss_verdict(loss: NextLoss) -> str:
-    """Return what a loss would mean: "short 20.4 W", "fits, 29.7 W to spare", or why it is unknown."""
-    short_w = lacking_w(loss)
-    if short_w is None or loss.need_w is None or loss.limit_w is None:
-        return f"unknown: {loss.reason}" if loss.reason else "unknown: it can't be worked out"
-    if short_w > 0:
-        return f"short {watts(short_w)}"
-    spare = f"fits, {watts(loss.limit_w - loss.need_w)} to spare"
-    return f"{spare}: less than the {loss.keep_percent:g} % to be kept" if loss.is_tight else spare
-
-
-def loss_rests_on(loss: NextLoss) -> str:
-    """Return what a figure rests on where it is not all read, "" where it is."""
-    if not loss.assumed:
-        return ""
-    names = ", ".join(loss.assumed[:3]) + (f" and {len(loss.assumed) - 3} more" if len(loss.assumed) > 3 else "")
-    return f"counts the largest planned watts of {names}: not known"
-
-
-def worst_first(losses: Iterable[NextLoss]) -> list[NextLoss]:
-    """Return losses, the unknown first as it counts as the worst, then by watts lacking, then by share used."""
-
-    def rank(loss: NextLoss) -> tuple[int, float, float, str]:
-        short_w = lacking_w(loss)
-        if short_w is None or loss.need_w is None or loss.limit_w is None:
-            return (0, 0.0, 0.0, loss.what)
-        used = loss.need_w / loss.limit_w if loss.limit_w > 0 else 0.0
-        return (1, -short_w, -used, loss.what)
-
-    return sorted(losses, key=rank)
 
 
 def most_urgent_first(alarms: Iterable[Alarm]) -> list[Alarm]:

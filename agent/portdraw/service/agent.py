@@ -15,6 +15,7 @@ from portdraw.history.store import History, HistoryError
 from portdraw.judgement.alarm_book import AlarmChange, Key
 from portdraw.judgement.assessment import SiteAssessment
 from portdraw.observation.unit_observation import UnitObservation
+from portdraw.reading.notification_listener import Hint, NotificationListener
 from portdraw.reading.pysnmp_engine import PysnmpEngine
 from portdraw.reporting.current import AgentHealth
 from portdraw.reporting.http.alarm_desk import Deed, Handled, Order
@@ -23,8 +24,9 @@ from portdraw.reporting.metrics import site_registry
 from portdraw.service.clock import Clock
 from portdraw.service.clock_watch import ClockWatch
 from portdraw.service.cycle import Cycle, Drift, Hand
-from portdraw.service.days import close_days, drift_of, local_day
+from portdraw.service.days import close_days, drift_of, local_day, night_draws
 from portdraw.service.delivery import Delivery, queued
+from portdraw.service.hint_listener import hint_listener
 from portdraw.service.poller import Poller
 from portdraw.service.site_catalogue import site_catalogue
 from portdraw.service.tls_files import tls_files
@@ -35,6 +37,7 @@ from portdraw.service.wiring import Parts, unit_readers
 log = logging.getLogger("portdraw")
 STOP_WITHIN_WALL_S = 5.0
 GARBAGE_AFTER = 20_000  # new objects; at the language's own 700 the searches took three times as long in all
+EARLY_AGAIN_WALL_S = 2.0  # cycles that hints bring about come no more often, nor take more than a tenth of the time
 DAILY_AGAIN_S = 600.0  # how long after a failure the daily work is tried anew
 
 
@@ -77,7 +80,11 @@ class Agent:
             settings.poll.deadline_s,
             settings.poll.in_flight,
             self._take,
+            self._take_extra,
         )
+        self._hinted: set[str] = set()  # units that were hinted at and not read since
+        self._early = asyncio.Event()
+        self._listener: NotificationListener | None = None
         self._delivery = Delivery(history, parts.destinations, clock, self.assessment)
         self._scheduler = AsyncIOScheduler(timezone=parts.site.site.timezone)
         self._readable = sum(1 for unit in parts.site.units.values() if unit.readable)
@@ -87,6 +94,10 @@ class Agent:
         self._daily_error = ""
         self._fault = ""
         self._web = self._make_web() if serve else None
+        if serve:
+            self._listener = hint_listener(
+                parts.loaded, parts.site, parts.accesses, site_catalogue(parts.loaded), self._take_hint
+            )
 
     # Source
 
@@ -113,6 +124,8 @@ class Agent:
             why_not_ready=why_not_ready,
             late_after_s=max(60.0, 4 * self._every_s),
             clock_note=self._clock_watch.note,
+            emulated=self._parts.emulated,
+            notifications=None if self._listener is None else self._listener.counts(),
         )
 
     def now_s(self) -> float:
@@ -156,6 +169,8 @@ class Agent:
         thresholds = gc.get_threshold()
         try:
             self._start()
+            if self._listener is not None:
+                await self._listener.start()
             cycling = asyncio.create_task(self._cycle_forever(), name="cycle")
             await stop.wait()
             cycling.cancel()
@@ -168,7 +183,7 @@ class Agent:
         """Read every unit once, judge once, and let go of everything."""
         try:
             await self._poller.poll_all_once()
-            self._judge()
+            await self._judge()
             assert self._cycle.current is not None
             return self._cycle.current
         finally:
@@ -201,7 +216,7 @@ class Agent:
                 log.warning("not every unit has answered or timed out in the first round; judging what is there")
         due_s = self._clock.now_s()
         while True:
-            self._judge_safely()
+            await self._judge_safely()
             if not gc.get_freeze_count():
                 # plan, library and templates stay for good: a search for garbage in all of them would hold up polls
                 gc.collect()
@@ -211,24 +226,45 @@ class Agent:
             now_s = self._clock.now_s()
             if due_s < now_s or due_s > now_s + 2 * self._every_s:  # overrun, or the machine's clock was set
                 due_s = now_s + self._every_s
-            await asyncio.sleep(self._clock.wall_s(due_s - now_s))
+            await self._wait_for_cycle(self._clock.wall_s(due_s - now_s))
 
-    def _judge_safely(self) -> None:
+    async def _wait_for_cycle(self, left_wall_s: float) -> None:
+        """Wait for the next cycle's time; judge before that what hints have brought, at a bounded rate."""
+        loop = asyncio.get_running_loop()
+        due_wall_s = loop.time() + left_wall_s
+        while True:
+            rest_wall_s = max(EARLY_AGAIN_WALL_S, 10 * (self._last_cycle_took_s or 0.0))
+            await asyncio.sleep(max(0.0, min(rest_wall_s, due_wall_s - loop.time())))
+            try:
+                async with asyncio.timeout_at(due_wall_s):
+                    await self._early.wait()
+            except TimeoutError:
+                return
+            self._early.clear()
+            await self._judge_safely()
+
+    async def _judge_safely(self) -> None:
         """Judge; a fault of ours in one cycle must not end the watch, but nobody may take old news for fresh."""
         try:
-            self._judge()
+            await self._judge()
             self._fault = ""
         except Exception as error:
             log.exception("a cycle failed; the next one is tried")
             kind = type(error).__name__
             self._fault = f"the newest cycle failed inside the agent ({kind}); what is shown is of before"
 
-    def _judge(self) -> None:
+    async def _judge(self) -> None:
+        """Do one cycle. On a large site the study of failures runs in a thread, so that polls go on meanwhile."""
         began_s = asyncio.get_running_loop().time()
         if self._clock_watch.look():
             log.warning("%s", self._clock_watch.note)
         now_s = self._clock.now_s()
-        changes = self._cycle.run(now_s, self._trends if self._is_day_new(now_s) else None)
+        assessment = self._cycle.look(now_s, self._trends if self._is_day_new(now_s) else None)
+        if self._cycle.study_is_long:
+            study = await asyncio.to_thread(self._cycle.study, assessment)
+        else:
+            study = self._cycle.study(assessment)
+        changes = self._cycle.conclude(assessment, study)
         self._last_cycle_s = now_s
         self._last_cycle_took_s = asyncio.get_running_loop().time() - began_s
         if self._on_change is not None:
@@ -253,6 +289,7 @@ class Agent:
         try:
             close_days(self._history, now_s)
             found = drift_of(self._history, assessment, now_s)
+            self._cycle.tonight = night_draws(self._history, self._parts.site, now_s)
         except HistoryError as error:
             self._daily_error = str(error)
             self._daily_due_s = now_s + DAILY_AGAIN_S
@@ -264,18 +301,36 @@ class Agent:
 
     def _take(self, observation: UnitObservation) -> None:
         self._cycle.take(observation)
+        if observation.unit in self._hinted:
+            self._hinted.discard(observation.unit)
+            self._early.set()
         if self._cycle.heard_units >= self._readable:
             self._first_round.set()
 
+    def _take_extra(self, observation: UnitObservation) -> None:
+        """Take a reading that a hint brought out of turn, and judge it soon."""
+        self._hinted.discard(observation.unit)
+        self._cycle.take(observation, extra=True)
+        self._early.set()
+
+    def _take_hint(self, hint: Hint) -> None:
+        if hint.reads == "nothing":
+            return
+        self._hinted.update(hint.units)
+        for name in hint.units:
+            self._poller.hint(name, slow=hint.reads == "slow")
+
     async def _stop(self) -> list[str]:
         left: list[str] = []
+        if self._listener is not None:
+            await self._listener.close()
         if self._scheduler.running:
             self._scheduler.shutdown(wait=False)
         cut_off = await self._poller.stop(STOP_WITHIN_WALL_S / 4)
         if cut_off:
             left.append(f"reading was cut off for {', '.join(cut_off)}")
         try:
-            self._judge()
+            await self._judge()
         except Exception:
             log.exception("the last cycle could not be kept")
             left.append("the readings since the last cycle were not kept")

@@ -16,22 +16,29 @@ from portdraw.judgement.alarm_book import AlarmBook, AlarmChange, Key
 from portdraw.judgement.assessment import SiteAssessment
 from portdraw.judgement.compare import assess
 from portdraw.judgement.condition import Condition, unjudged
-from portdraw.judgement.memory import Memory
+from portdraw.judgement.foresight import foreseen
+from portdraw.judgement.leg_store import dump_legs, is_news, restore_legs
+from portdraw.judgement.look_ahead import LARGE_UNITS, Ahead, AheadMemory, NightDraws, look_ahead
 from portdraw.judgement.rules import site_conditions
 from portdraw.observation.unit_observation import UnitObservation
+from portdraw.plan.load_case import case_now
 from portdraw.plan.site import Site
 from portdraw.plan.tree import Tree
 from portdraw.reporting.notify.alarm_message import alarm_message
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.site_json import Json
+from portdraw.service.draw_keeper import DrawKeeper
 
 log = logging.getLogger("portdraw.cycle")
 _ALARMS_KEY = "alarm-book"
+_LEG_KINDS = (AlarmKind.LOCAL_AC_LOST, AlarmKind.POE_FEED_LOST)
+_LEGS_KEY = "legs"
 # What waits while the history can't be written; a full disk must not fill the memory too. About 60 MB of
 # 8-port units, and as many polls of each as two hours of a site of ten units have.
 MOST_UNWRITTEN = 2400
 
 Drift = tuple[Condition, ...]
+Study = tuple[Ahead, AheadMemory]
 
 
 @dataclass(frozen=True)
@@ -61,7 +68,8 @@ class _News:
 class Cycle:
     """Holds what lasts from one cycle to the next. Not thread-safe: the event loop calls it.
 
-    `drift` is what the newest daily trends say, None while they were not worked out since the start.
+    `drift` is what the newest daily trends say, None while they were not worked out since the start; `tonight` the
+    load of tonight from the history, None while it has none. Without `studies` nothing is said of the next failure.
     """
 
     def __init__(
@@ -71,6 +79,7 @@ class Cycle:
         history: History | None,
         receivers: tuple[str, ...],
         emulated: bool,
+        studies: bool = True,
     ) -> None:
         self._site = site
         self._tree = Tree(site)
@@ -78,22 +87,32 @@ class Cycle:
         self._history = history
         self._receivers = receivers
         self._emulated = emulated
-        self._memory = Memory()
+        self._studies = studies
+        self._ahead = AheadMemory()
+        self._draw_keeper = DrawKeeper(history)
+        self._memory = self._draw_keeper.first_memory(site, self._tree)
         self._book = AlarmBook(site.site.timezone)
         self._newest: dict[str, UnitObservation] = {}
         self._unwritten: deque[UnitObservation] = deque()
         self._untold: deque[_News] = deque()
         self._book_changed = False
+        self._legs_changed = False
         self._most_unwritten = max(MOST_UNWRITTEN, 2 * len(site.units))
         self._dropped = 0
         self.drift: Drift | None = None
+        self.tonight: NightDraws | None = None
         self.current: SiteAssessment | None = None
         self.history_error = ""
         self._restore()
 
-    def take(self, observation: UnitObservation) -> None:
-        """Keep a unit's newest observation for the next cycle."""
+    def take(self, observation: UnitObservation, extra: bool = False) -> None:
+        """Keep a unit's newest observation for the next cycle.
+
+        One out of turn (`extra`) is judged by, but not kept in history: there a reading stands for a whole interval.
+        """
         self._newest[observation.unit] = observation
+        if extra:
+            return
         self._unwritten.append(observation)
         while len(self._unwritten) > self._most_unwritten:
             self._unwritten.popleft()
@@ -113,16 +132,41 @@ class Cycle:
         return len(self._newest)
 
     def run(self, time_s: float, trends: Callable[[SiteAssessment], Drift | None] | None = None) -> list[AlarmChange]:
-        """Judge the site at `time_s` (site clock) and keep what came of it; return the alarms that changed.
+        """Do a whole cycle at `time_s` (site clock); return the alarms that changed."""
+        assessment = self.look(time_s, trends)
+        return self.conclude(assessment, self.study(assessment) if self._studies else None)
+
+    @property
+    def study_is_long(self) -> bool:
+        """Say whether the study of failures is too long for the event loop and belongs into a thread."""
+        return len(self._site.units) > LARGE_UNITS
+
+    def look(self, time_s: float, trends: Callable[[SiteAssessment], Drift | None] | None = None) -> SiteAssessment:
+        """Begin a cycle: say what is true of the site now.
 
         `trends`, where given, works the drift out anew before alarms are judged; None from it keeps what was known.
         """
+        before = self._memory
         assessment, self._memory = assess(
-            self._site, self._tree, self._newest, time_s, self._every_s, self._emulated, self._memory
+            self._site, self._tree, self._newest, time_s, self._every_s, self._emulated, before
         )
+        self._legs_changed = self._legs_changed or is_news(before, self._memory)
         if trends is not None:
             fresh = trends(assessment)
             self.drift = self.drift if fresh is None else fresh
+        return assessment
+
+    def study(self, assessment: SiteAssessment) -> Study:
+        """Work out what fails next. It changes nothing here and takes long on a large site: a thread may do it."""
+        case = case_now(self._site, assessment.time_s)
+        return look_ahead(self._site, self._tree, assessment.units, case, self.tonight, self._ahead)
+
+    def conclude(self, assessment: SiteAssessment, study: Study | None) -> list[AlarmChange]:
+        """End a cycle: judge alarms, tell and keep; return the alarms that changed."""
+        time_s = assessment.time_s
+        if study is not None:
+            ahead, self._ahead = study
+            assessment = foreseen(assessment, ahead)
         conditions = site_conditions(self._site, self._tree, assessment, self._memory, self._every_s)
         changes = self._book.update([*conditions, *self._drift()], time_s)
         self.current = replace(assessment, alarms=self._book.alarms(), cycle=self._memory.cycle)
@@ -172,6 +216,8 @@ class Cycle:
             self._book_changed = True
             if change.came_up or change.is_over:
                 self._add_news(change, time_s, "alarm-raised" if change.came_up else "alarm-returned")
+            elif change.passed and change.alarm.kind in _LEG_KINDS:
+                self._add_news(change, time_s, "alarm-passed")  # nobody is told, but an audit lists it
 
     def _add_news(self, change: AlarmChange, time_s: float, kind: str, hand: Hand | None = None) -> None:
         assert self.current is not None
@@ -192,6 +238,7 @@ class Cycle:
             if self._unwritten and with_readings:
                 self._history.record_cycle(tuple(self._unwritten), self._every_s)
                 self._unwritten.clear()
+                self._draw_keeper.keep(self._memory.draws)
             while self._untold:
                 self._tell(self._history, self._untold[0])
                 self._untold.popleft()
@@ -199,11 +246,14 @@ class Cycle:
                 # the book goes last: after a crash in between an alarm is told again, never lost
                 self._history.put_state(_ALARMS_KEY, self._book.dump())
                 self._book_changed = False
+            if self._legs_changed:
+                self._history.put_state(_LEGS_KEY, dump_legs(self._memory))
+                self._legs_changed = False
         except HistoryError as error:
             if str(error) != self.history_error:
                 log.error("%s; reading and alarming go on", error)
             self.history_error = str(error)
-            self._book_changed = True  # the file that can be written again may be another one
+            self._book_changed = self._legs_changed = True  # the file that can be written again may be another one
             return
         self.history_error = ""
         if self._dropped:
@@ -212,7 +262,7 @@ class Cycle:
 
     def _tell(self, history: History, news: _News) -> None:
         """Queue a message for each receiver, then write the event: a second try queues nothing twice."""
-        for receiver in self._receivers:
+        for receiver in () if news.change.passed else self._receivers:
             history.outbox.add(receiver, str(news.message["id"]), news.message, news.time_s)
         alarm = news.change.alarm
         data: Mapping[str, object] = {
@@ -222,6 +272,7 @@ class Cycle:
             "began_s": alarm.began_s,
             "raised_s": alarm.raised_s,
             "ended_s": alarm.ended_s,
+            "began_seen": alarm.began_seen,
             "value": alarm.value,
             "limit": alarm.limit,
             "measure": alarm.measure,
@@ -239,3 +290,9 @@ class Cycle:
                 self._book.restore(dumped)
         except (HistoryError, ValueError) as error:
             log.error("the alarms of before the restart can't be taken up: %s", error)
+        try:
+            dumped = self._history.get_state(_LEGS_KEY)
+            if dumped is not None:
+                self._memory = restore_legs(self._memory, dumped)
+        except (HistoryError, ValueError) as error:
+            log.error("what was known of legs before the restart can't be taken up: %s", error)

@@ -7,11 +7,12 @@ from typing import Annotated, Literal
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
+from portdraw.plan import patterns
 from portdraw.service.settings_part import Name, Part, Secret
 
 LOOPBACK_NAMES = ("127.0.0.1", "::1", "localhost")
 FileName = Annotated[str, Field(min_length=1)]
-HostName = Annotated[str, Field(pattern=r"^[A-Za-z0-9]([A-Za-z0-9.-]*[A-Za-z0-9])?$", max_length=253)]
+HostName = Annotated[str, Field(pattern=patterns.HOST_NAME, max_length=253)]
 
 NEEDS_AUTHENTICATION = (
     "is not this machine's loopback; pages are served without authentication, so only 127.0.0.1 or ::1 is allowed. "

@@ -54,7 +54,7 @@ def write_past(
     on_step: Callable[[float], None] | None = None,
 ) -> None:
     """Write rows (oldest first) as cycles of `every_s` seconds, marked EMULATED. Raises HistoryError."""
-    cycle = Cycle(site, every_s, history, (), emulated=True)
+    cycle = Cycle(site, every_s, history, (), emulated=True, studies=False)
     tree = Tree(site)
     for time_s, together in groupby(rows, key=lambda row: row.time_s):
         told = list(together)

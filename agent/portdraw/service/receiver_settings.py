@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from portdraw.plan import patterns
 from portdraw.reporting.notify.receiver_address import HTTP, SYSLOG, why_refused
 from portdraw.service.settings_part import Part, Secret
 
@@ -35,7 +36,7 @@ class Receiver(Part):
         | None
     ) = None
     token: Secret | None = None
-    user: Annotated[str, Field(min_length=1, max_length=200, pattern=r"^[^:\x00-\x1f\x7f-\x9f]+$")] | None = None
+    user: Annotated[str, Field(min_length=1, max_length=200, pattern=patterns.BASIC_USER)] | None = None
     password: Secret | None = None
     ca: Annotated[str, Field(min_length=1)] | None = None
 

@@ -40,10 +40,13 @@ def fetch(secret: Secret, folder: Path, what: str) -> bytes:
 
 def is_open_to_all(secret: Secret, folder: Path) -> bool:
     """True where every user of this machine may read the secret's file."""
-    if secret.file is None:
-        return False
+    return secret.file is not None and is_file_open_to_all(folder / secret.file)
+
+
+def is_file_open_to_all(path: Path) -> bool:
+    """True where every user of this machine may read a file; False also where it is not there."""
     try:
-        return bool((folder / secret.file).stat().st_mode & stat.S_IROTH)
+        return bool(path.stat().st_mode & stat.S_IROTH)
     except OSError:
         return False
 

@@ -12,6 +12,7 @@ from portdraw.plan.yaml_tree import YamlTree, show_path
 from portdraw.service.access_settings import AccessSettings
 from portdraw.service.column_settings import PrivateColumn
 from portdraw.service.listen_settings import Listen
+from portdraw.service.notification_settings import NotificationSettings
 from portdraw.service.receiver_settings import Receiver
 from portdraw.service.settings_part import Name, Part
 
@@ -43,6 +44,7 @@ class Settings(Part):
     access: dict[Name, AccessSettings] = Field(default={})
     receivers: dict[Name, Receiver] = Field(default={})
     columns: tuple[PrivateColumn, ...] = ()
+    notifications: NotificationSettings | None = None
 
     @field_validator("format", mode="before")
     @classmethod

@@ -6,7 +6,9 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*$", max_length=80)]
+from portdraw.plan import patterns
+
+Name = Annotated[str, Field(pattern=patterns.PLAIN_NAME, max_length=80)]
 
 
 class Part(BaseModel):
@@ -19,7 +21,7 @@ class Secret(Part):
     """Where a secret is to be found: a file (relative to the settings file) or an environment variable."""
 
     file: str | None = None
-    env: Annotated[str, Field(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$")] | None = None
+    env: Annotated[str, Field(pattern=patterns.ENVIRONMENT_NAME)] | None = None
 
     @model_validator(mode="before")
     @classmethod

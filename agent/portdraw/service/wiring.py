@@ -15,6 +15,7 @@ from portdraw.reading.engine import Engine, parse_address
 from portdraw.reading.unit_reader import UnitReader
 from portdraw.reporting.notify.attempt import Notifier
 from portdraw.service.clock import Clock
+from portdraw.service.hint_listener import notification_accesses
 from portdraw.service.notifiers import notifiers
 from portdraw.service.secrets_of import accesses
 from portdraw.service.settings import LoadedSettings
@@ -40,7 +41,9 @@ def gather(loaded: LoadedSettings, *, emulated: bool = False) -> Parts:
     site, tree = load_site_with_tree(loaded.site_path)
     _check_access(loaded, site, tree)
     site_catalogue(loaded)
-    return Parts(loaded, site, accesses(loaded), notifiers(loaded, emulated=emulated), emulated)
+    known = accesses(loaded)
+    notification_accesses(loaded, known)
+    return Parts(loaded, site, known, notifiers(loaded, emulated=emulated), emulated)
 
 
 def open_history(parts: Parts) -> History:

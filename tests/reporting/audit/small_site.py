@@ -42,7 +42,7 @@ units:
     access: lab
     own_use_w: 38
     supplies: [{{from: hall-1, efficiency: 0.9}}]
-    pse: {{budget_w: 100, voltage_v: 54, ports: 8, class_max: 8}}
+    pse: {{budget_w: 100, voltage_v: 54, ports: 8, class_max: 8, admission: drawn}}
     ports:
       1: {{feeds: pier, class: 4, label: A-01, {NO_CABLE}}}
   pier:
@@ -51,7 +51,7 @@ units:
     access: lab
     own_use_w: 6.5
     supplies: [{{from: pier-7, efficiency: 0.88}}]
-    pse: {{budget_w: 30, voltage_v: 54, output_efficiency: 0.97, ports: 8, class_max: 4}}
+    pse: {{budget_w: 30, voltage_v: 54, output_efficiency: 0.97, ports: 8, class_max: 4, admission: drawn}}
     fed: {{prefers: ac, spare_feed: held, standby_w: 1.3, efficiency: 0.92, output: boosted, guard_percent: 0}}
     ports:
       1: {{device: pier-cam, type: camera, label: B-01, {NO_CABLE}}}

@@ -41,6 +41,17 @@ def test_the_times_that_the_alarm_names_count() -> None:
     assert spans(told(110, "alarm-raised", began_s="yesterday")) == [(110, None)]
 
 
+def test_a_leg_that_was_lost_too_shortly_for_an_alarm_is_a_span_too() -> None:
+    (span,) = alarm_spans([told(130, "alarm-passed", began_s=120.0)], 100, 200)
+    assert (span.from_s, span.to_s, span.raised) == (120, 130, False)
+
+
+def test_a_beginning_that_was_missed_is_told() -> None:
+    events = [told(110, "alarm-raised", began_seen=False), told(150, "alarm-returned", began_seen=False)]
+    (span,) = alarm_spans(events, 100, 200)
+    assert (span.lasted_s, span.began_seen) == (40, False)
+
+
 def test_told_twice_is_one_alarm() -> None:
     """A restart may tell it again."""
     assert spans(told(110, "alarm-raised"), told(130, "alarm-raised"), told(150, "alarm-returned")) == [(110, 150)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,8 @@ from tests.reporting.audit.small_site import DAY, DAY_S, HOUR_S, START_S, STEP_S
 
 from portdraw.history.store import History
 from portdraw.observation.record import Basis, PortState
-from portdraw.reporting.audit.audit import Audit
+from portdraw.reporting.audit.audit import Audit, what_was_read
+from portdraw.reporting.audit.audit_html import audit_html
 from portdraw.reporting.audit.audit_rows import PortRow, UnitRow, Weight
 
 
@@ -170,8 +172,29 @@ def test_a_missing_device(tmp_path: Path) -> None:
     row = port(audit_of(history, last_s=START_S + HOUR_S), "pier", "2")
     assert (row.max_w, row.delivering_s) == (0.0, 0.0)
     assert row.findings[0].weight is Weight.ACT
-    assert words(row) == "Planned device missing: pier-sign drew nothing in the whole period."
+    assert words(row) == "Planned device missing: pier-sign drew nothing in all that was read."
     history.close()
+
+
+def test_readings_of_an_hour_are_no_half_year(tmp_path: Path) -> None:
+    """It says when the first reading was, how little was read, and of nothing that it simply fits."""
+    with closing(History.open(tmp_path, "Atlantic/Faroe")) as history:
+        for step in range(12):
+            history.record_cycle([observation("pier", START_S + step * STEP_S, {"1": 7.0, "2": 9.0})], STEP_S)
+        result = audit_of(history, first_s=START_S - 180 * DAY_S, last_s=START_S + HOUR_S)
+    assert result.first_reading_s == START_S
+    assert result.last_reading_s == START_S + 11 * STEP_S
+    assert what_was_read(result).endswith("for less than 1 % of the period.")
+    pier = next(row for row in result.units if row.unit == "pier")
+    for leg in (pier.on_ac, pier.on_feed):
+        assert leg is not None
+        assert "fits," not in leg.words
+    assert "with less than 1 % of the period read" in audit_html(result)
+
+
+def test_a_period_without_readings_says_so(tmp_path: Path) -> None:
+    with closing(History.open(tmp_path, "Atlantic/Faroe")) as history:
+        assert what_was_read(audit_of(history)) == "Nothing was read in it."
 
 
 def test_a_period_in_the_middle_of_a_day(tmp_path: Path) -> None:

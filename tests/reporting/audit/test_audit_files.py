@@ -91,7 +91,8 @@ def test_the_page_says_what_was_found(audit: Audit) -> None:
         "On PoE feed: over by 6.1 W, of 17.5 W.",
         "Local AC lost at 2026-03-02 10:00; it returned at 2026-03-02 11:00, after 60 min.",
         "loss of circuit pier-7",
-        "As drawn, 95th percentile: pier budget on PoE feed, 23.6 W of 17.5 W: short 6.1 W.",
+        "As drawn, 95th percentile: pier budget on PoE feed, 23.6 W of 17.5 W: short 6.1 W; pier-sign and "
+        "unplanned device at pier port 5 go dark.",
         "1.3 standing by",
         "24.4 carrying",
         "Test before you touch.",

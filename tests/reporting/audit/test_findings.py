@@ -10,7 +10,7 @@ import pytest
 from portdraw.history.port_day import PortDay
 from portdraw.observation.record import Basis, PortState
 from portdraw.reporting.audit.audit_rows import AuditEvent, DriftRow, Weight
-from portdraw.reporting.audit.findings import PortFacts, leg_verdict, port_findings, unit_findings
+from portdraw.reporting.audit.findings import PortFacts, leg_verdict, lost_leg, port_findings, unit_findings
 
 DAY = date(2026, 3, 2)
 
@@ -140,19 +140,42 @@ def test_feeds(carried_s: float | None, sentence: str) -> None:
 )
 def test_leg_verdict(max_w: float | None, words: str, weight: Weight | None) -> None:
     """90 W with 20 % to stay free: 72 W may be used."""
-    verdict = leg_verdict("local AC", 90.0, 20, max_w, max_w)
+    verdict = leg_verdict("local AC", 90.0, 20, max_w, max_w, 100.0)
     assert (verdict.words, verdict.weight) == (words, weight)
+
+
+@pytest.mark.parametrize("coverage", [0.004, 50.0, None])
+def test_what_was_hardly_read_fits_only_so_far(coverage: float | None) -> None:
+    verdict = leg_verdict("local AC", 90.0, 20, 60.0, 60.0, coverage)
+    assert verdict.words == "fits so far as read, 12.0 W above the margin"
+
+
+def test_little_read_is_to_look_at() -> None:
+    (finding,) = unit_findings(True, (), {Basis.MEASURED: 1.0}, 0.004, None)
+    assert (finding.weight, finding.sentence) == (Weight.LOOK, "Read for less than 1 % of the period only.")
+
+
+def test_a_loss_that_was_there_at_the_first_reading_lasted_at_least_so_long() -> None:
+    event = AuditEvent("local-ac-lost", "pier", None, 1e9, 1e9 + 600, "", began_seen=False)
+    assert "lost before the first reading, which was at 2001-09-09 01:46" in lost_leg(event, "UTC").sentence
+    assert lost_leg(event, "UTC").sentence.endswith("after at least 10 min.")
+    assert lost_leg(replace(event, began_seen=True), "UTC").sentence.endswith("after 10 min.")
+
+
+def test_a_loss_too_short_for_an_alarm_is_told() -> None:
+    event = AuditEvent("local-ac-lost", "pier", None, 1e9, 1e9 + 30, "", raised=False)
+    assert lost_leg(event, "UTC").sentence.endswith("after 30 s; no alarm, as it was over before the on-delay.")
 
 
 def test_a_budget_of_nothing() -> None:
     """A feed whose class does not even cover the unit's own use."""
-    assert leg_verdict("PoE feed", 0.0, 5, 1.0, 2.0).words == "over by 2.0 W"
+    assert leg_verdict("PoE feed", 0.0, 5, 1.0, 2.0, 100.0).words == "over by 2.0 W"
 
 
 def test_unit_findings() -> None:
     """Legs, then quality; a unit without readings is never fine."""
-    over = leg_verdict("PoE feed", 20.0, 5, 21.0, 22.0)
-    fine = leg_verdict("local AC", 90.0, 20, 21.0, 22.0)
+    over = leg_verdict("PoE feed", 20.0, 5, 21.0, 22.0, 80.0)
+    fine = leg_verdict("local AC", 90.0, 20, 21.0, 22.0, 80.0)
     found = unit_findings(True, (fine, over), {Basis.MEASURED: 1.0}, 80.0, None)
     assert [finding.sentence for finding in found] == [
         "On PoE feed: over by 2.0 W, of 20 W.",

@@ -13,13 +13,13 @@ from portdraw.observation.record import Basis, PortState
 from portdraw.plan.load_case import Case
 from portdraw.plan.site import Site
 from portdraw.plan.tree import Tree
-from portdraw.powerflow.next_loss import ALL_UNBACKED_AC
 from portdraw.powerflow.planned_device import planned_draws
 from portdraw.powerflow.port_link import PortId
 from portdraw.reporting.audit.audit_rows import LossRow, LossStudy, Weight
 from portdraw.reporting.audit.loss_rows import NOTHING_READ, counts_plan, loss_findings, loss_study
 from portdraw.reporting.audit.unseen import Days
 
+ALL_UNBACKED_AC = "all local AC without a generator"
 DAY = date(2026, 3, 2)
 SITE = ferry_terminal()
 NIGHT = planned_draws(SITE, Case.NIGHT).by_port()
@@ -82,7 +82,13 @@ def test_a_night_as_drawn_is_short_and_to_act_on() -> None:
     assert (study.planned_ports, study.shared_units, need.planned_ports) == ((), (), ())
     found = [(finding.weight, finding.sentence) for where, finding in loss_findings(study) if "all local" in where]
     assert [weight for weight, _ in found] == [Weight.ACT, Weight.LOOK]
-    assert found[1][1] == "On the plan's frost night case: core budget, 562.2 W of 440 W: short 122.2 W."
+    assert found[1][1] == (
+        "On the plan's frost night case: core budget, 562.2 W of 440 W: short 122.2 W; waiting-cam-1, waiting-cam-2, "
+        "waiting-ap, waiting-sign, waiting-phone, desk-phone, stair-cam, quay-door-cam and 7 more go dark."
+    )
+    # the same example: three devices at night, fifteen on a frost night
+    assert set(need.dark) == {"foyer-sign", "office-phone-1", "office-phone-2"}
+    assert len(every(study).planned.dark) == 15
 
 
 def test_the_95th_percentile_and_the_largest_are_apart() -> None:
@@ -141,7 +147,9 @@ def test_verdicts(drawn_w: float, words: str) -> None:
     """A unit with 60 W on its feed, of which 57 W may be used after a failure."""
     low = unit("side", {"1": device("cam")})
     low["fed"]["budget_w"] = 60
-    found = site({"top": unit("main", {"1": feed("low", 10)}, fed=None), "low": low})
+    top = unit("main", {"1": feed("low", 10)}, fed=None)
+    top["pse"]["admission"] = "drawn"
+    found = site({"top": top, "low": low})
     row = next(row for row in study_of(days_of({("low", "1"): drawn_w}), found).rows if row.what == "circuit side")
     assert row.drawn_p95.limit == "low budget on PoE feed"
     assert (row.drawn_p95.limit_w, row.drawn_p95.words) == (60.0, words)

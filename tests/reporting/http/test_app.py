@@ -70,6 +70,23 @@ def words(page: str) -> str:
     return re.sub(r"\s+", " ", bare.replace("&#39;", "'").replace("\N{NO-BREAK SPACE}", " "))
 
 
+def test_before_the_first_cycle_an_emulated_site_says_so() -> None:
+    told = SampleSource(None, replace(healthy(), emulated=True))
+    page = client(told).get("/").text
+    assert "EMULATED Every figure here comes from a rehearsal." in words(page)
+    assert "<title>EMULATED " in page
+    assert client(told).get("/health").json()["emulated"] is True
+    assert "EMULATED" not in client(source(None)).get("/").text
+
+
+def test_health_has_no_digits_that_nobody_measured() -> None:
+    state = replace(
+        healthy(), started_s=NOW_S - 1.23456789, last_cycle_s=NOW_S - 4.98765, last_cycle_took_s=0.04123456
+    )
+    told = client(SampleSource(None, state)).get("/health").json()
+    assert (told["uptime_s"], told["cycle_age_s"], told["cycle_took_s"]) == (1.2, 5.0, 0.041)
+
+
 @pytest.mark.parametrize("path", [*PATHS, "/nothing", "/" + "a" * 3000, "/unit/nobody"])
 @pytest.mark.parametrize("method", ["GET", "HEAD", "POST"])
 def test_every_answer_carries_the_safe_headers(path: str, method: str) -> None:
@@ -199,11 +216,10 @@ def test_the_overview_with_two_units_on_their_feed() -> None:
         "PoE feed core port 2 carrying, believed 49.5 of 59.6 W 83 % margin used, 10.1 W left "
         "asks core port 2 for 66.3 of 90 W"
     ) in page
-    assert "460.4 of 440 W short 20.4 W" in page
+    assert "core budget 460.4 of 440 W, 20.4 W short foyer-sign, office-phone-2 and office-phone-1 go dark" in page
+    assert "Standing findings: 1" in page
     assert "Waiting or returned: 1" in page
-    order = [
-        page.index(head) for head in ("Two units", " Alarms ", "What the next single loss asks", "Units, each below")
-    ]
+    order = [page.index(head) for head in ("Two units", " Alarms ", "What fails next", "Units, each below")]
     assert order == sorted(order)
 
 
@@ -214,8 +230,8 @@ def test_the_overview_of_a_silent_unit() -> None:
     assert "what it would ask of core port 5 is unknown" in page
     assert "at least 21.4 of 90 W some ports unknown" in page
     assert "11.7 of 30 W 39 % when last read: 18.3 W left" in page
-    first_loss = page.index("unknown: exit-lanes has no reading, so its part can't be added")
-    assert first_loss < page.index("fits, 264.8 W to spare")
+    first_failure = page.index("unknown: exit-lanes has no reading, so its part can't be added")
+    assert first_failure < page.index("175.2 of 440 W, 264.8 W to spare")
 
 
 def test_nothing_known_is_not_calm() -> None:
@@ -224,7 +240,7 @@ def test_nothing_known_is_not_calm() -> None:
     assert "No alarm is up, but 9 of 9 units are unknown: this list can't speak for them." in page
     assert "0 of 9 units read" in page
     assert 'class="fill"' not in text
-    assert text.count('class="nothing"') == 17 + 5  # 17 legs and 5 losses, each hatched
+    assert text.count('class="nothing"') == 17 + 1  # 17 legs, and one bar for all failures
 
 
 @pytest.mark.parametrize("sample", [all_fine, ac_lost, silent_unit])

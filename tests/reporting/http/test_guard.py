@@ -158,3 +158,22 @@ def test_streams_are_bounded_and_take_no_place_of_pages() -> None:
 def test_browsers_are_held_to_tls_where_there_is_tls(tls: bool) -> None:
     answer = asyncio.run(ask(guarded(Rules(tls=tls))))
     assert answer.headers.get("strict-transport-security") == ("max-age=86400" if tls else None)
+
+
+@pytest.mark.parametrize(
+    ("authorization", "said", "again"),
+    [
+        (None, "A token is needed: ", False),
+        ("Bearer", "A token is needed: ", False),
+        ("Digest abc", "A token is needed: ", False),
+        ("Bearer fedcba9876543210", "This token is not known to this agent.", True),
+        ("Basic YW55Ym9keTp3cm9uZw==", "This token is not known to this agent.", True),
+    ],
+)
+def test_a_wrong_token_is_told_from_none(authorization: str | None, said: str, again: bool) -> None:
+    """A challenge to a token that was refused says invalid_token (RFC 6750, section 3.1)."""
+    headers = {} if authorization is None else {"authorization": authorization}
+    answer = asyncio.run(ask(guarded(Rules(Access((TOKEN,)))), headers))
+    assert answer.status_code == 401
+    assert answer.text.startswith(said)
+    assert ('error="invalid_token"' in answer.headers["www-authenticate"]) is again

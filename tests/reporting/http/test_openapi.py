@@ -95,7 +95,9 @@ def test_what_is_answered_is_as_described(path: str, told: Source) -> None:
     assert [f"{error.json_path}: {error.message}" for error in errors] == []
 
 
-@pytest.mark.parametrize("name", ["Site", "Alarm", "Unit", "Port", "Leg", "Loss", "Health", "Alarms", "Handled"])
+@pytest.mark.parametrize(
+    "name", ["Site", "Alarm", "Unit", "Port", "Leg", "Failure", "Outlook", "Finding", "Health", "Alarms", "Handled"]
+)
 def test_the_description_is_strict_and_asks_for_every_field(name: str) -> None:
     schema = openapi()["components"]["schemas"][name]
     assert schema["additionalProperties"] is False

@@ -71,7 +71,7 @@ def test_the_ferry_terminal_as_the_worked_example_has_it() -> None:
     for said in (
         "Normal running looks comfortable: core 20 %, no unit above 62 %.",
         "The worst failure: all local AC without a generator.",
-        "by day: survived; nothing dark; core budget: 410.3 of 440 W (93 %); ups-a lasts 93 min.",
+        "on a typical day: survived; nothing dark; core budget: 410.3 of 440 W (93 %); ups-a lasts 93 min.",
         "at night: not survived; 3 devices dark (office-phone-1, office-phone-2, foyer-sign); core budget: "
         "460.4 of 440 W (105 %), 20.4 W short; ups-a lasts 88 min.",
         "on a frost night: not survived; 15 devices dark (desk-phone,",

@@ -80,3 +80,13 @@ def test_a_circuit_behind_a_battery_says_how_long() -> None:
     words = sheet_text(maintenance_sheet(FERRY, "switch off hall-1", (Case.TYPICAL,)))
     assert "ups-a lasts 4 h 33 min" in words
     assert sheet_document(maintenance_sheet(FERRY, "switch off hall-1", (Case.TYPICAL,)))["findings"] is False
+
+
+def test_what_was_not_understood_is_said_with_the_forms_that_are() -> None:
+    with pytest.raises(ActionError) as refused:
+        failure_of(NETWORK, "eat fish")
+    assert str(refused.value) == (
+        "--before 'eat fish' is not understood: the site has no unit, circuit, panel, incomer or UPS called "
+        '\'eat fish\'. Write "switch off NAME", "switch off circuit NAME", "switch off feed of UNIT" or '
+        '"switch off UNIT port 3".'
+    )

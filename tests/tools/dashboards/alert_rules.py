@@ -2,7 +2,7 @@
 
 Two groups. The agent's own alarms, passed on: one rule a kind, alike in name, consequence and action, with the
 severity that the agent worked out; delays, dead-bands, shelving and planned work are the agent's. And what the agent
-does not alarm on by itself: its own silence, and limits that hold today but not after the next loss.
+does not alarm on by itself: its own silence, and what holds now but not tonight or by design.
 Delays of the second group are common practice.
 """
 
@@ -50,22 +50,21 @@ LATE_S = AgentHealth.late_after_s
 
 OWN: tuple[OwnRule, ...] = (
     OwnRule(
-        "next-loss-short",
-        "max by (site, what, limit) (portdraw_next_loss_short_watts) > 0",
-        "5m",
-        "warning",
-        "{{ $value | printf `%.1f` }} W short of {{ $labels.limit }} if this is lost next: {{ $labels.what }} "
-        "({{ $labels.site }})",
-        "Nothing is dark yet. If it is lost now, devices go dark.",
-        "Allow no work on what would be lost. Have load taken off by agreement, least needed devices first.",
+        "next-failure-unsafe-later",
+        'max by (site, failure, load) (portdraw_failure_unsafe{load!="now"}) == 1',
+        "1h",
+        "notice",
+        "Unsafe on the load {{ $labels.load }}: {{ $labels.failure }} ({{ $labels.site }})",
+        "Nothing is wrong now. If it fails on such a load, devices go dark that the site promised to keep.",
+        "See the standing findings on the agent's overview; have the integrator plan the change that mends it.",
     ),
     OwnRule(
-        "next-loss-not-known",
-        "min by (site, what, limit) (portdraw_next_loss_known) == 0",
+        "next-failure-not-known",
+        'count by (site) (max by (site, failure) (portdraw_failure_known{load="now"}) == 0) > 0',
         "30m",
         "notice",
-        "Not worked out from readings: {{ $labels.what }}, against {{ $labels.limit }} ({{ $labels.site }})",
-        "Whether this loss would darken anything is not known: count it as the worst.",
+        "{{ $value }} of the failures that may come next are not worked out from readings ({{ $labels.site }})",
+        "Whether they would darken anything is not known: count them as the worst.",
         "See which units are not read, or do not tell their watts, and have that mended first.",
     ),
     OwnRule(

@@ -51,7 +51,12 @@ CARRIER: Words = {
     "2": ("PoE feed", OCHRE),
     "3": ("both share", "#66AABB"),
 }
-FITS: Words = {"0": ("fits", PLAIN)}
+UNSAFE: Words = {
+    "0": ("none", PLAIN),
+    "1": ("1 load", ROSE),
+    "2": ("2 loads", ROSE),
+    "3": ("3 loads", ROSE),
+}
 REST: Words = {"1": ("readings", PLAIN), "0": ("not only on readings: take it as the worst", GREY)}
 COMPLETE: Words = {"1": ("all ports told", PLAIN), "0": ("a part is missing", GREY)}
 STALE: Words = {"0": ("fresh", PLAIN), "1": ("TOO OLD to rest on", ROSE)}

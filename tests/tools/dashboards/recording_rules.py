@@ -21,9 +21,9 @@ RECORDS: dict[str, tuple[str, str]] = {
         'count by (site) (max by (site, unit) (portdraw_leg_carrying{leg="feed",state="all"}) == 1) '
         "or max by (site) (0 * portdraw_emulated)",
     ),
-    "portdraw:next_loss_used:max": (
-        "share of its limit that the worst of the known next losses would ask",
-        "max by (site) (portdraw_next_loss_need_watts / portdraw_next_loss_limit_watts)",
+    "portdraw:next_failure_used:max": (
+        "share of its limit that the worst of the known next failures would ask, on each load",
+        "max by (site, load) (1 - portdraw_failure_headroom_watts / portdraw_failure_limit_watts)",
     ),
     "portdraw:reading_age_seconds:max": (
         "age of the oldest reading of the site",

@@ -10,8 +10,9 @@ from tests.tools.dashboards.panels import Column, Line, Sheet, bands, chart, fig
 from tests.tools.dashboards.shared_panels import row
 from tests.tools.dashboards.variables import ALARMS, OF_THE_AGENT, SITE, UNITS
 
-LOSS = "site, what, limit"
-_ASKED = f"portdraw_next_loss_need_watts{{{SITE}}} / portdraw_next_loss_limit_watts{{{SITE}}}"
+FAILURE = "site, failure"
+_OF_AC = f'{{{SITE},load="now",failure=~"all .*|circuit .*|panel .*"}}'
+_ASKED = f"1 - portdraw_failure_headroom_watts{_OF_AC} / portdraw_failure_limit_watts{_OF_AC}"
 
 
 def site_dashboard(page: build.Dashboard) -> build.Dashboard:
@@ -24,7 +25,7 @@ def site_dashboard(page: build.Dashboard) -> build.Dashboard:
     page = page.with_row(row("What carries what?"))
     page = page.with_panel(_carriers()).with_panel(shared_panels.legs(UNITS, (12, 11), whole_site=True))
     page = page.with_row(row("What fails next?"))
-    page = page.with_panel(_next_losses()).with_panel(_shortfall())
+    page = page.with_panel(_next_failures()).with_panel(_share_asked()).with_panel(_studied())
     page = page.with_row(row("How long?"))
     page = page.with_panel(shared_panels.trends(UNITS, (12, 7), whole_site=True))
     page = page.with_panel(shared_panels.time_on_one_leg(UNITS, (12, 7), whole_site=True))
@@ -84,48 +85,61 @@ def _carriers() -> statetimeline.Panel:
     )
 
 
-def _next_losses() -> table.Panel:
-    of_site = "{" + SITE + "}"
+def _next_failures() -> table.Panel:
+    def of(metric: str, load: str) -> str:
+        return ask.largest(f'portdraw_failure_{metric}{{{SITE},load="{load}"}}', FAILURE)
+
     return sheet_panel(
         Sheet(
-            "The next loss, and what it would ask",
-            "Each line is one thing that may be lost next, with the limit that it would load most. Where watts are "
-            "short, devices go dark if it happens: allow no work on that circuit, and have load taken off by "
-            "agreement. Ochre begins at 95 %, where less than the usual 5 % is left after a failure. A line that "
-            "does not rest on readings counts as the worst.",
+            "What fails next, and who goes dark",
+            "Each line is one thing that may fail next, with the devices that go dark then: on the draws of now, on "
+            "the largest of the last nights, and in the plan's worst case. Unsafe means that the site does not keep "
+            "what it promised: allow no work on that leg, and have load taken off by agreement. The agent's overview "
+            "names the devices. What does not rest on readings counts as the worst.",
             {
-                "A": ask.largest(f"portdraw_next_loss_short_watts{of_site}", LOSS),
-                "B": ask.largest(f"portdraw_next_loss_need_watts{of_site}", LOSS),
-                "C": ask.largest(f"portdraw_next_loss_limit_watts{of_site}", LOSS),
-                "D": f"min by ({LOSS}) (portdraw_next_loss_known{of_site})",
-                "E": ask.largest(_ASKED, LOSS),
+                "A": f"sum by ({FAILURE}) (max by ({FAILURE}, load) (portdraw_failure_unsafe{{{SITE}}}))",
+                "B": of("dark_devices", "now"),
+                "C": of("may_go_dark_devices", "now"),
+                "D": ask.largest(f'portdraw_failure_headroom_watts{{{SITE},load="now"}}', FAILURE),
+                "E": of("dark_devices", "tonight"),
+                "F": of("dark_devices", "design"),
+                "G": f'min by ({FAILURE}) (portdraw_failure_known{{{SITE},load="now"}})',
             },
             (
-                Column("what", "if this is lost"),
-                Column("limit", "this limit is loaded most"),
-                Column("A", "short", unit="watt", decimals=1, words=look.FITS, above=((0.05, look.ROSE),), width=100),
-                Column("B", "asks", unit="watt", decimals=1, width=100),
-                Column("C", "of", unit="watt", decimals=1, width=100),
-                Column(
-                    "E", "of the limit", unit="percentunit", decimals=0, above=((0.95, look.OCHRE), (1.0, look.ROSE))
-                ),
-                Column("D", "rests on", words=look.REST),
+                Column("failure", "if this fails"),
+                Column("A", "unsafe on", words=look.UNSAFE, above=((1, look.ROSE),), width=110),
+                Column("B", "dark now", above=((1, look.ROSE),), width=80),
+                Column("C", "may go dark", above=((1, look.OCHRE),), width=90),
+                Column("D", "left now", unit="watt", decimals=1, above=(), missing="no limit is touched", width=110),
+                Column("E", "dark tonight", above=((1, look.OCHRE),), width=90),
+                Column("F", "dark by design", above=((1, look.OCHRE),), width=100),
+                Column("G", "rests on", words=look.REST),
             ),
-            "of the limit",
+            "unsafe on",
             (15, 9),
             descending=True,
         )
     )
 
 
-def _shortfall() -> timeseries.Panel:
+def _share_asked() -> timeseries.Panel:
     return chart(
-        "How much of its limit each loss would ask",
-        "A line above 100 % would have put devices in the dark at that hour. See at what time of day it comes near, "
-        "and plan work for another. A gap is an hour in which it could not be worked out.",
-        (Line(ask.largest(_ASKED, LOSS), "{{what}}"), Line("vector(1)", "the limit", look.ROSE, dashed=True)),
+        "How much of its limit the loss of AC would ask",
+        "All local AC at once, and every circuit and panel. A line above 100 % would have had devices shed at that "
+        "hour. See at what time of day it comes near, and plan work for another. A gap is an hour in which it could "
+        "not be worked out.",
+        (Line(ask.largest(_ASKED, FAILURE), "{{failure}}"), Line("vector(1)", "the limit", look.ROSE, dashed=True)),
         "percentunit",
         (9, 9),
+    )
+
+
+def _studied() -> stat.Panel:
+    return figures(
+        "Failures studied",
+        "How many failures the agent studies; of more than sixty it tells the worst. Not known: none has ended yet.",
+        (Line(ask.largest(f"portdraw_failures_studied{{{SITE}}}", "site"), "{{site}}"),),
+        (24, 3),
     )
 
 

@@ -20,7 +20,7 @@ from portdraw.plan.tree import Tree
 from portdraw.powerflow.port_power import class_limit_w, planned_port_w, port_class
 from portdraw.powerflow.two_legs import budget_on_ac_w, budget_on_feed_w
 from portdraw.powerflow.unit_assumption import unit_assumptions
-from portdraw.reporting.audit.alarm_spans import RAISED, RETURNED, alarm_spans
+from portdraw.reporting.audit.alarm_spans import PASSED, RAISED, RETURNED, alarm_spans
 from portdraw.reporting.audit.audit_rows import (
     AuditEvent,
     AuditFinding,
@@ -34,11 +34,18 @@ from portdraw.reporting.audit.audit_rows import (
     Weight,
 )
 from portdraw.reporting.audit.drift_rows import drift_rows
-from portdraw.reporting.audit.findings import NOTHING_DRAWN_W, PortFacts, leg_verdict, port_findings, unit_findings
+from portdraw.reporting.audit.findings import (
+    NOTHING_DRAWN_W,
+    PortFacts,
+    leg_verdict,
+    lost_leg,
+    port_findings,
+    unit_findings,
+)
 from portdraw.reporting.audit.loss_rows import loss_findings, loss_study
 from portdraw.reporting.audit.period_days import period_days
 from portdraw.reporting.audit.unseen import Days, carried_s, unseen
-from portdraw.reporting.wording import age, clock
+from portdraw.reporting.wording import clock, share_text
 
 LOCAL_AC_LOST = "local-ac-lost"
 FULL = 100.0
@@ -49,7 +56,8 @@ class Audit:
     """The whole audit. Times in seconds since the epoch, watts at the PSE output.
 
     The period is `from_s` to `to_s`; figures are of the local days `first_day` to `last_day`, so far as they fall
-    in it. `coverage_percent` is the share of the period with known watts, over all readable units.
+    in it. `coverage_percent` is the share of the period with known watts, over all readable units; the readings of
+    the period lie between `first_reading_s` and `last_reading_s`, None where nothing was read.
     """
 
     site: str
@@ -64,6 +72,8 @@ class Audit:
     margin_percent: float
     margin_after_failure_percent: float
     coverage_percent: float | None
+    first_reading_s: float | None
+    last_reading_s: float | None
     units: tuple[UnitRow, ...]
     losses: LossStudy
     ports: tuple[PortRow, ...]
@@ -77,9 +87,7 @@ class Audit:
         listed = [(row.unit, finding) for row in self.units for finding in row.findings]
         listed += [(port_name(row), finding) for row in self.ports for finding in row.findings]
         listed += [
-            (event.unit or "", _lost_leg(event, self.timezone))
-            for event in self.events
-            if event.kind == LOCAL_AC_LOST
+            (event.unit or "", lost_leg(event, self.timezone)) for event in self.events if event.kind == LOCAL_AC_LOST
         ]
         listed += loss_findings(self.losses)
         order = list(Weight)
@@ -95,15 +103,13 @@ def port_name(row: PortRow) -> str:
     return f"{row.unit} port {row.port}" + (f" ({row.hangs})" if row.hangs else "")
 
 
-def _lost_leg(event: AuditEvent, timezone: str) -> AuditFinding:
-    from_s, to_s = event.from_s, event.to_s
-    began = "since before the period" if from_s is None else f"at {clock(from_s, timezone, 0.0)[:16]}"
-    if to_s is None:
-        return AuditFinding(Weight.ACT, f"Local AC lost {began}; it had not returned by the end of the period.")
-    lasted = "" if from_s is None else f", after {age(to_s - from_s)}"
-    return AuditFinding(
-        Weight.LOOK, f"Local AC lost {began}; it returned at {clock(to_s, timezone, 0.0)[:16]}{lasted}."
-    )
+def what_was_read(audit: Audit) -> str:
+    """Return from when to when there are readings, and how much of the period that is."""
+    first_s, last_s = audit.first_reading_s, audit.last_reading_s
+    if first_s is None or last_s is None:
+        return "Nothing was read in it."
+    first, last = (clock(time_s, audit.timezone, 0.0)[:16] for time_s in (first_s, last_s))
+    return f"Readings from {first} to {last}, for {share_text(audit.coverage_percent)} of the period."
 
 
 @dataclass(frozen=True)
@@ -144,8 +150,9 @@ def build_audit(
     # a period that ends at midnight has nothing of the day that begins there
     first_day, last_day = day_of(first_s, history.zone), day_of(max(first_s, to_s - 1), history.zone)
     days = period_days(history.each_port_day(first_day, last_day))
-    told = [*history.events(0.0, to_s, RAISED), *history.events(0.0, to_s, RETURNED)]
-    began_s = history.info().first_reading_s
+    told = [event for kind in (RAISED, RETURNED, PASSED) for event in history.events(0.0, to_s, kind)]
+    info = history.info()
+    began_s = info.first_reading_s
     sheet = plan_sheet(site, tree)
     drift = drift_rows(days.points, _marks(site, tree, sheet), last_day)
     period = _Period(
@@ -161,6 +168,7 @@ def build_audit(
     ports = tuple(row for name in site.units for row in _port_rows(site, tree, period, name))
     units = tuple(_unit_row(site, tree, period, days.unit_days.get(name, ()), name) for name in site.units)
     covered = [row.coverage_percent or 0.0 for row in units if row.readable]
+    coverage_percent = sum(covered) / len(covered) if covered else None
     night = site.site.night
     return Audit(
         site=site.site.name,
@@ -174,7 +182,11 @@ def build_audit(
         night=None if night is None else f"{night.start} to {night.end}",
         margin_percent=site.policy.margin_percent,
         margin_after_failure_percent=site.policy.margin_after_failure_percent,
-        coverage_percent=sum(covered) / len(covered) if covered else None,
+        coverage_percent=coverage_percent,
+        first_reading_s=max(period.from_s, began_s) if coverage_percent and began_s is not None else None,
+        last_reading_s=min(to_s, info.last_reading_s)
+        if coverage_percent and info.last_reading_s is not None
+        else None,
         units=units,
         losses=loss_study(site, tree, sheet, days.merged),
         ports=ports,
@@ -278,14 +290,15 @@ def _unit_row(site: Site, tree: Tree, period: _Period, unit_days: Sequence[UnitD
     day = period.days.get((name, None))
     p95_w, max_w = (None, None) if day is None else (day.percentile(95), day.max_w)
     policy = site.policy
+    coverage = period.coverage_percent(day)
     on_ac = on_feed = None
     if unit.pse is not None and unit.supplies:
-        on_ac = leg_verdict("local AC", budget_on_ac_w(unit), policy.margin_percent, p95_w, max_w)
+        on_ac = leg_verdict("local AC", budget_on_ac_w(unit), policy.margin_percent, p95_w, max_w, coverage)
     if unit.pse is not None and tree.feeder_of(name) is not None:
         kept_free = policy.margin_after_failure_percent if unit.supplies else policy.margin_percent
-        on_feed = leg_verdict("PoE feed", budget_on_feed_w(site, tree, name, None), kept_free, p95_w, max_w)
+        budget_w = budget_on_feed_w(site, tree, name, None)
+        on_feed = leg_verdict("PoE feed", budget_w, kept_free, p95_w, max_w, coverage)
     legs: list[LegVerdict] = [leg for leg in (on_ac, on_feed) if leg is not None]
-    coverage = period.coverage_percent(day)
     return UnitRow(
         unit=name,
         place=unit.place,

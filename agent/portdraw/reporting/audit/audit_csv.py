@@ -110,7 +110,19 @@ def units_csv(audit: Audit) -> str:
 
 def losses_csv(audit: Audit) -> str:
     """Return three lines a loss of AC: as drawn at the 95th percentile, as drawn at the most, and as planned."""
-    head = ["loss", "circuits", "load", "limit", "need_w", "limit_w", "result", "dark_units", "planned_ports"]
+    head = [
+        "loss",
+        "circuits",
+        "load",
+        "limit",
+        "need_w",
+        "limit_w",
+        "result",
+        "dark_units",
+        "planned_ports",
+        "dark",
+        "may_go_dark",
+    ]
     study = audit.losses
     rows = (
         (
@@ -123,6 +135,8 @@ def losses_csv(audit: Audit) -> str:
             need.words,
             ", ".join(row.dark_units),
             ", ".join(need.planned_ports),
+            ", ".join(need.dark),
+            ", ".join(need.may_go_dark),
         )
         for row in study.rows
         for load, need in (
@@ -135,7 +149,8 @@ def losses_csv(audit: Audit) -> str:
 
 
 def events_csv(audit: Audit) -> str:
-    """Return one line an alarm of the period."""
+    """Return one line an alarm of the period, and one for each leg that was lost too shortly for an alarm."""
+    head = ["kind", "unit", "port", "from", "to", "lasted_s", "beginning_seen", "alarm_raised", "sentence"]
     rows = (
         (
             event.kind,
@@ -143,11 +158,14 @@ def events_csv(audit: Audit) -> str:
             event.port,
             iso(event.from_s, audit.timezone),
             iso(event.to_s, audit.timezone),
+            event.lasted_s,
+            "yes" if event.began_seen else "no, older",
+            "yes" if event.raised else "no, passed before",
             event.sentence,
         )
         for event in audit.events
     )
-    return _table(audit, ["kind", "unit", "port", "from", "to", "sentence"], rows)
+    return _table(audit, head, rows)
 
 
 def _leg(leg: LegVerdict | None) -> tuple[Cell, Cell, Cell]:

@@ -9,12 +9,13 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from portdraw.reporting.audit.audit import Audit
+from portdraw.reporting.audit.audit import Audit, what_was_read
 from portdraw.reporting.audit.audit_rows import AuditEvent, AuditFinding, DriftRow, PortRow, UnitRow, Weight
 from portdraw.reporting.audit.charts import bar_tops, port_bar, unit_chart
-from portdraw.reporting.audit.loss_rows import counts_plan
+from portdraw.reporting.audit.findings import WELL_COVERED_PERCENT
+from portdraw.reporting.audit.loss_rows import counts_plan, dark_words
 from portdraw.reporting.plain_text import plain
-from portdraw.reporting.wording import UNKNOWN, age, figure, known, limit, zone
+from portdraw.reporting.wording import UNKNOWN, age, figure, known, limit, share_text, zone
 
 FOLDER = Path(__file__).parent / "pages"
 SHOWN_ASSUMPTIONS = 40
@@ -57,6 +58,7 @@ def audit_html(audit: Audit) -> str:
         lasted=_lasted,
         sign=_sign,
         kind=_kind,
+        dark_words=dark_words,
     )
     found = audit.findings()
     return templates.get_template(
@@ -68,6 +70,8 @@ def audit_html(audit: Audit) -> str:
         findings=[(place, finding) for place, finding in found if finding.weight is not Weight.KNOW],
         counts={weight.value: audit.count(weight) for weight in Weight},
         headline=_headline(audit, found),
+        what_was_read=what_was_read(audit),
+        read_share=share_text(audit.coverage_percent),
         groups=[_group(audit, unit) for unit in audit.units],
         rising=[row for row in audit.drift if row.rising],
         steady_count=sum(row.w_per_day is not None and not row.rising for row in audit.drift),
@@ -96,13 +100,18 @@ def _headline(audit: Audit, found: list[tuple[str, AuditFinding]]) -> str:
     if not audit.coverage_percent:
         return "Nothing was read in this period: this audit says nothing about the site."
     if act == 0 and look == 0:
-        return "Nothing to act on in what was read."
+        return f"Nothing to act on in what was read{_how_much(audit)}."
     parts = []
     if act:
         parts.append(f"{act} {'finding' if act == 1 else 'findings'} to act on")
     if look:
         parts.append(f"{look} to look at")
-    return " and ".join(parts) + "."
+    return f"{' and '.join(parts)}{_how_much(audit)}."
+
+
+def _how_much(audit: Audit) -> str:
+    share = audit.coverage_percent
+    return "" if share is None or share >= WELL_COVERED_PERCENT else f", with {share_text(share)} of the period read"
 
 
 def _percent(value: float | None) -> str:
@@ -113,9 +122,9 @@ def _percent(value: float | None) -> str:
 
 
 def _lasted(event: AuditEvent) -> str:
-    if event.from_s is None or event.to_s is None:
+    if event.lasted_s is None:
         return ""
-    return age(event.to_s - event.from_s)
+    return age(event.lasted_s) if event.began_seen else f"at least {age(event.lasted_s)}"
 
 
 def _kind(name: str) -> str:

@@ -105,10 +105,10 @@ class UnitRow:
 
 @dataclass(frozen=True)
 class LossNeed:
-    """What a loss of AC would ask of the limit that it loads most, on one side of the load.
+    """What a loss of AC would ask of the limit that it loads most, and whom it darkens, on one side of the load.
 
     `need_w` None: it can't be said, `words` has the reason. `planned_ports` are ports below that limit that told no
-    watts, so that planned ones stand in the need.
+    watts, so that planned ones stand in the need. `dark` and `may_go_dark` are devices.
     """
 
     limit: str
@@ -117,11 +117,13 @@ class LossNeed:
     words: str
     weight: Weight | None
     planned_ports: tuple[str, ...] = ()
+    dark: tuple[str, ...] = ()
+    may_go_dark: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class LossRow:
-    """The loss of some AC circuits: what it would ask as drawn and as planned, and who has no live leg left."""
+    """The loss of AC, or another failure: what it would do as drawn and as planned, and which units go dark."""
 
     what: str
     circuits: tuple[str, ...]
@@ -148,7 +150,11 @@ class LossStudy:
 
 @dataclass(frozen=True)
 class AuditEvent:
-    """An alarm of the period, from when to when. `from_s` None: before the period; `to_s` None: still there."""
+    """An alarm of the period, from when to when. `from_s` None: before the period; `to_s` None: still there.
+
+    Not `began_seen`: it was there when the unit was first read, so it lasted longer than from `from_s` on. Not
+    `raised`: a leg was lost and came back before the on-delay was over, so that nobody was told.
+    """
 
     kind: str
     unit: str | None
@@ -156,6 +162,13 @@ class AuditEvent:
     from_s: float | None
     to_s: float | None
     sentence: str
+    began_seen: bool = True
+    raised: bool = True
+
+    @property
+    def lasted_s(self) -> float | None:
+        """How long it was seen to last [s]; None where beginning or end is not in the period."""
+        return None if self.from_s is None or self.to_s is None else self.to_s - self.from_s
 
 
 @dataclass(frozen=True)

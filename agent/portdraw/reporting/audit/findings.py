@@ -10,7 +10,7 @@ from portdraw.judgement.port_rules import plan_tolerance_w
 from portdraw.observation.record import Basis
 from portdraw.reporting.audit.audit_rows import AuditEvent, AuditFinding, DriftRow, LegVerdict, Weight
 from portdraw.reporting.plain_text import plain
-from portdraw.reporting.wording import age, limit, watts
+from portdraw.reporting.wording import age, clock, limit, share_text, watts
 
 # Common practice for all of these; none is from a standard.
 LASTING_S = 600.0  # a start-up is over by then
@@ -18,6 +18,7 @@ FAR_ABOVE_PERCENT = 10.0  # beyond the tolerance, this much more is no noise
 OFTEN_SHARE = 0.01  # less above plan than that counts when it lasts for this share of the time
 BELOW_PLAN_SHARE = 0.5
 WELL_COVERED_PERCENT = 90.0
+HALF_PERCENT = 50.0
 NOTHING_DRAWN_W = 0.2
 NOT_A_READING = frozenset({Basis.GRANTED, Basis.CEILING, Basis.PLANNED})
 
@@ -93,7 +94,7 @@ def _against_plan(facts: PortFacts, day: PortDay) -> list[AuditFinding]:
     if drawn_w <= NOTHING_DRAWN_W and day.seconds_delivering == 0:
         return [
             AuditFinding(
-                Weight.ACT, f"Planned device missing: {plain(facts.hangs)} drew nothing in the whole period."
+                Weight.ACT, f"Planned device missing: {plain(facts.hangs)} drew nothing in all that was read."
             )
         ]
     if facts.planned_max_w is None:
@@ -155,24 +156,37 @@ def _quality(shares: dict[Basis, float], coverage_percent: float | None) -> list
             AuditFinding(Weight.KNOW, f"Not measured: watts are {main.value}, the true draw is lower or equal.")
         )
     if coverage_percent is not None and coverage_percent < WELL_COVERED_PERCENT:
-        found.append(AuditFinding(Weight.KNOW, f"Read for {coverage_percent:.0f} % of the period only."))
+        weight = Weight.KNOW if coverage_percent >= HALF_PERCENT else Weight.LOOK
+        found.append(AuditFinding(weight, f"Read for {share_text(coverage_percent)} of the period only."))
     return found
 
 
 def leg_verdict(
-    leg: str, budget_w: float | None, kept_free_percent: float, p95_w: float | None, max_w: float | None
+    leg: str,
+    budget_w: float | None,
+    kept_free_percent: float,
+    p95_w: float | None,
+    max_w: float | None,
+    coverage_percent: float | None,
 ) -> LegVerdict:
-    """Hold a unit's draw against the budget of one leg [W], of which `kept_free_percent` is to stay free."""
+    """Hold a unit's draw against the budget of one leg [W], of which `kept_free_percent` is to stay free.
+
+    Where little of the period was read, what fits is said to fit so far as read.
+    """
     if budget_w is None or max_w is None:
         words = "budget unknown" if budget_w is None else "draw unknown"
         return LegVerdict(leg, budget_w, kept_free_percent, None, None, words, Weight.LOOK)
     p95_share = None if p95_w is None or budget_w <= 0 else p95_w / budget_w
     max_share = None if budget_w <= 0 else max_w / budget_w
     usable_w = budget_w * (1 - kept_free_percent / 100)
+    fits = "fits" if (coverage_percent or 0.0) >= WELL_COVERED_PERCENT else "fits so far as read"
     if max_w > budget_w:
         words, weight = f"over by {watts(max_w - budget_w)}", Weight.ACT
     elif max_w > usable_w:
-        words, weight = f"fits, but {watts(max_w - usable_w)} into the margin of {kept_free_percent:g} %", Weight.LOOK
+        words, weight = (
+            f"{fits}, but {watts(max_w - usable_w)} into the margin of {kept_free_percent:g} %",
+            Weight.LOOK,
+        )
     else:
         return LegVerdict(
             leg,
@@ -180,7 +194,7 @@ def leg_verdict(
             kept_free_percent,
             p95_share,
             max_share,
-            f"fits, {watts(usable_w - max_w)} above the margin",
+            f"{fits}, {watts(usable_w - max_w)} above the margin",
             None,
         )
     return LegVerdict(leg, budget_w, kept_free_percent, p95_share, max_share, words, weight)
@@ -206,6 +220,23 @@ def unit_findings(
     if drift is not None and drift.rising:
         found.append(AuditFinding(Weight.LOOK, drift.sentence))
     return _in_order([*found, *_quality(shares, coverage_percent)])
+
+
+def lost_leg(event: AuditEvent, timezone: str) -> AuditFinding:
+    """Return what a loss of local AC means: from when to when, so far as it was seen."""
+    from_s, to_s = event.from_s, event.to_s
+    began = "since before the period" if from_s is None else f"at {clock(from_s, timezone, 0.0)[:16]}"
+    if to_s is None:
+        return AuditFinding(Weight.ACT, f"Local AC lost {began}; it had not returned by the end of the period.")
+    if from_s is not None and not event.began_seen:
+        began = f"before the first reading, which was {began}"
+    lasted_s = event.lasted_s
+    at_least = "" if event.began_seen else "at least "
+    lasted = "" if lasted_s is None else f", after {at_least}{age(lasted_s)}"
+    alarm = "" if event.raised else "; no alarm, as it was over before the on-delay"
+    return AuditFinding(
+        Weight.LOOK, f"Local AC lost {began}; it returned at {clock(to_s, timezone, 0.0)[:16]}{lasted}{alarm}."
+    )
 
 
 def _in_order(found: Sequence[AuditFinding]) -> tuple[AuditFinding, ...]:

@@ -91,6 +91,11 @@ def make_token(name: str, secret: bytes, permissions: frozenset[Permission]) -> 
     return Token(name, permissions, hashlib.sha256(secret).digest())
 
 
+def gives_token(authorization: str | None) -> bool:
+    """Say whether an Authorization header holds a token, known or not."""
+    return bool(authorization) and bool(_secret_of(authorization or "")[0])
+
+
 def _secret_of(authorization: str) -> tuple[bytes, bool]:
     """Return the secret of an Authorization header, and whether a browser may send it of its own accord."""
     scheme, _, rest = authorization[:LONGEST_CREDENTIALS].partition(" ")

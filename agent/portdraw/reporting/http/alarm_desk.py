@@ -84,11 +84,19 @@ def _text(given: dict[str, Any], name: str, needed: bool = True) -> str:
     value = given.get(name)
     if value is None and not needed:
         return ""
-    if not isinstance(value, str) or not value.strip():
+    if value is not None and not isinstance(value, str):
+        raise ValueError(f"{name} must be a text{_as_text(value)}")
+    if value is None or not value.strip():
         raise ValueError(f"{name} is missing: a text")
     if len(value) > MOST_LETTERS:
         raise ValueError(f"{name} is longer than {MOST_LETTERS} letters")
     return plain(value.strip(), MOST_LETTERS)
+
+
+def _as_text(value: object) -> str:
+    """Return how a number is written as a text, "" for what is no plain number."""
+    is_number = isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e9
+    return f': write "{value}", not {value}' if is_number else ""
 
 
 def _span(given: dict[str, Any]) -> float:

@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from portdraw.reporting.http.access import Access, Caller, Permission
+from portdraw.reporting.http.access import Access, Caller, Permission, gives_token
 from portdraw.reporting.http.connection import asks_for_stream
 from portdraw.reporting.http.patience import (
     MOST_RUNNING,
@@ -33,7 +33,8 @@ BUSY = "The agent is answering as many requests as it can; ask again in a moment
 NOT_OUR_NAME = (
     "This agent is not called by this name; the names it answers to stand in its settings, listen: names.\n"
 )
-SIGN_IN = "This agent asks for a token: as a bearer token, or as the password in a browser (with any user name).\n"
+SIGN_IN = "A token is needed: as a bearer token, or as the password in a browser (with any user name).\n"
+UNKNOWN_TOKEN = "This token is not known to this agent.\n"  # noqa: S105 - a sentence
 MAY_NOT_READ = "This token may not read.\n"
 MAY_NOT_OPERATE = "This token may read, but not operate.\n"
 NOBODY_OPERATES = (
@@ -44,6 +45,7 @@ NOT_FROM_A_PAGE = (
     "or ask from a page of this agent.\n"
 )
 CHALLENGES = 'Basic realm="portdraw", charset="UTF-8", Bearer realm="portdraw"'
+CHALLENGES_AGAIN = f'{CHALLENGES}, error="invalid_token"'  # RFC 6750, section 3.1
 # what says only "alive" or "ready" to those who may not read
 OPEN_PATHS = frozenset({"/health", "/ready"})
 OPERATE_PATHS = "/api/v1/alarms/"
@@ -166,6 +168,8 @@ class Guard:
         if caller is None:
             if scope["path"] in OPEN_PATHS:
                 return None
+            if gives_token(headers.get("authorization")):
+                return PlainTextResponse(UNKNOWN_TOKEN, 401, {"www-authenticate": CHALLENGES_AGAIN})
             return PlainTextResponse(SIGN_IN, 401, {"www-authenticate": CHALLENGES})
         if _operates(scope):
             return self._may_operate(caller, headers)

@@ -24,6 +24,7 @@ def fit_document(site: Site, fit: Fit) -> dict[str, object]:
             "near": wish.near,
             "above_class": wish.above_class,
         },
+        "against_the_device": list(fit.own),
         "margin_percent": site.policy.margin_percent,
         "margin_after_failure_percent": site.policy.margin_after_failure_percent,
         "ports": [_port(port) for port in fit.ports],
@@ -51,6 +52,7 @@ def _port(port: PortFit) -> dict[str, object]:
         "binding": [_room(room) for room in port.binding],
         "darkens": list(port.darkens),
         "minutes": list(port.minutes),
+        "dark_with": list(port.dark_with),
         "legs": [{"leg": one.leg.value, **_room(one.room)} for one in port.legs],
         "tightest": None if port.tightest is None else _room(port.tightest),
     }

@@ -30,21 +30,36 @@ def fit_text(site: Site, fit: Fit) -> str:
 
 
 def headline(fit: Fit) -> str:
-    """The answer in one sentence."""
+    """The answer in one sentence or two: the device's own contradiction first, then what its ports say."""
+    rest = _of_ports(fit)
+    if not fit.own:
+        return rest
+    return f"As it is described it fits nowhere: {fit.own[0]}. But for that, {rest[:1].lower()}{rest[1:]}"
+
+
+def _of_ports(fit: Fit) -> str:
     near = fit.wish.near
     where = "here" if near is None else f"at {near}"
-    if fit.fits:
-        best = next(port for port in fit.asked_for if port.fits)
+    best = next((port for port in fit.asked_for if port.fits), None)
+    if best is not None:
         return f"It fits {where}: {best.free.unit} port {best.free.port} is the best of {_count(fit)}."
     other = next((port for port in fit.ports if port.fits), None)
     if not fit.asked_for:
         reason = next((line for line in fit.no_port if line.startswith(f"{near}:")), "no port is free")
         said = f"It does not fit {where}: {reason.removeprefix(f'{near}: ')}."
     else:
-        said = f"It does not fit {where}. {_capital(fit.asked_for[0].refusal)}."
+        said = f"It does not fit {where}: {fit.asked_for[0].refusal}."
     if other is not None:
         return f"{said} It fits elsewhere: {other.free.unit} port {other.free.port}; measure the cable there."
     return said if near is None else f"{said} Nor does it fit anywhere else."
+
+
+def own_lines(fit: Fit) -> list[str]:
+    """What speaks against the device on every port, besides the headline, and a class that it exceeds."""
+    said = [f"Against the device on every port: {reason}." for reason in fit.own[1:]]
+    if fit.wish.above_class:
+        said.append(f"A finding about the device: {fit.wish.above_class}.")
+    return said
 
 
 def _count(fit: Fit) -> str:
@@ -52,14 +67,10 @@ def _count(fit: Fit) -> str:
     return f"{count} free ports that take it" if count != 1 else "1 free port that takes it"
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 def _parts(site: Site, fit: Fit) -> Iterator[RenderableType]:
     wish, policy = fit.wish, site.policy
     kind = wish.device_class if isinstance(wish.device_class, int) else "+".join(map(str, wish.device_class))
-    watts = ", ".join(f"{case.value} {wish.watts(case):g}" for case in _cases())
+    watts = ", ".join(f"{case.value} {wish.watts(case):g}" for case in case_order())
     yield Text(f"{plain(site.site.name)}: can this device be added?", style="bold")
     yield Text(f"Class {kind}; watts at the device: {watts}; {wish.length_m:g} m of {wish.cable_type}.")
     yield Text(
@@ -68,8 +79,10 @@ def _parts(site: Site, fit: Fit) -> Iterator[RenderableType]:
     )
     yield Text("")
     yield Text(plain(headline(fit), 600), style="bold green" if fit.fits else "bold red")
-    if wish.above_class:
-        yield Text(f"A finding about the device: {wish.above_class}.", style="yellow")
+    for line in own_lines(fit):
+        yield Text(plain(line), style="yellow")
+    if fit.own:
+        yield Text("The ports below are held against the rest, as if that were mended.")
     yield from _ranked(fit)
     for port in fit.asked_for[:1] if fit.wish.near is not None or fit.fits else fit.ports[:1]:
         yield from _detail(port)
@@ -80,7 +93,7 @@ def _parts(site: Site, fit: Fit) -> Iterator[RenderableType]:
     yield from _ending(fit)
 
 
-def _cases() -> tuple[Case, ...]:
+def case_order() -> tuple[Case, ...]:
     return (Case.TYPICAL, Case.NIGHT, Case.FROST_NIGHT, Case.STARTUP)
 
 
@@ -93,7 +106,7 @@ def _ranked(fit: Fit) -> Iterator[RenderableType]:
         column.no_wrap = True
     for port in fit.ports[:_PORTS_SHOWN]:
         more = f"+{port.free.alike}" if port.free.alike else ""
-        said = _tightest(port) if port.fits else port.refusal
+        said = tightest_words(port) if port.fits else port.refusal
         style = "green" if port.fits else ""
         table.add_row(
             plain(port.free.unit), port.free.port, more, "yes" if port.fits else "no", plain(said), style=style
@@ -106,12 +119,12 @@ def _ranked(fit: Fit) -> Iterator[RenderableType]:
         yield Text("more: so many other free ports of the unit are just like it.", style="dim")
 
 
-def _tightest(port: PortFit) -> str:
+def tightest_words(port: PortFit) -> str:
     room = port.tightest
     if room is None:
         return "nothing is asked more"
     case = f"start-up beside {room.beside.value}" if room.case is Case.STARTUP else room.case.value
-    need = f"{room.limit.need_w:.1f} W of {room.limit.limit_w:.1f} W, {room.room_w:.1f} W to the margin"
+    need = f"{figure(room.limit.need_w)} W of {figure(room.limit.limit_w)} W, {figure(room.room_w)} W to the margin"
     return f"{room.limit.limit}, {room.state}, {case}: {need}"
 
 
@@ -126,19 +139,34 @@ def _detail(port: PortFit) -> Iterator[RenderableType]:
             column.no_wrap = True
         for one in port.legs:
             room = one.room
-            figures = [f"{watts:.1f}" for watts in (room.limit.need_w, room.limit.limit_w, room.room_w)]
+            figures = [figure(watts) for watts in (room.limit.need_w, room.limit.limit_w, room.room_w)]
             names = (plain(room.limit.limit), plain(room.state))
             style = "red" if room.binds else ""
             table.add_row(one.leg.value, room.case.value, *names, *figures, style=style)
         yield table
         yield Text("room: W left to the margin.", style="dim")
-    reasons = [*port.unpowered, *(room.sentence for room in port.binding), *port.darkens, *port.minutes]
+    reasons = against(port)
     if reasons:
         yield Text("Against it:", style="bold")
     for reason in reasons[:_REASONS_SHOWN]:
         yield Text(plain(f"- {reason}"))
     if len(reasons) > _REASONS_SHOWN:
         yield Text(f"and {len(reasons) - _REASONS_SHOWN} more; --json lists all.")
+    if port.dark_with:
+        more = f" and {len(port.dark_with) - _REASONS_SHOWN} more" if len(port.dark_with) > _REASONS_SHOWN else ""
+        yield Text(
+            plain(f"Dark with its unit when these fail: {', '.join(port.dark_with[:_REASONS_SHOWN])}{more}.", 600)
+        )
+
+
+def against(port: PortFit) -> list[str]:
+    """Everything that speaks against a port, in sentences."""
+    return [*port.unpowered, *(room.sentence for room in port.binding), *port.darkens, *port.minutes]
+
+
+def figure(watts: float) -> str:
+    """Watts for a table, a question mark where they can't be computed."""
+    return "?" if abs(watts) == float("inf") else f"{watts:.1f}"
 
 
 def _ending(fit: Fit) -> Iterator[RenderableType]:

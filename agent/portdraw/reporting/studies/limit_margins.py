@@ -16,7 +16,7 @@ from portdraw.plan.planned_load import STEADY
 from portdraw.plan.ports import sort_key
 from portdraw.plan.site import Site
 from portdraw.powerflow.failure import all_unbacked_ac
-from portdraw.powerflow.limit_state import LimitState, limit_states
+from portdraw.powerflow.limit_state import LimitKind, LimitState, limit_states
 from portdraw.powerflow.load import DARK, planned_load
 from portdraw.powerflow.network import Network, network_of
 from portdraw.powerflow.solution import Solution
@@ -115,7 +115,7 @@ def _states(network: Network) -> dict[PowerState, Outage]:
 
 def _name(limit: LimitState) -> str:
     """A limit's name without the leg or the class that holds in one state only."""
-    if limit.limit.startswith(f"{limit.subject} budget"):
+    if limit.kind is LimitKind.BUDGET:
         return _LEG.sub("", limit.limit)
     return _CLASS.sub("class of ", limit.limit)
 

@@ -133,8 +133,9 @@ def failure_of(network: Network, action: str) -> Failure:
     what = "restart" if restarts else "switch off"
     hint = f"; did you mean {' or '.join(near)}?" if near else ""
     raise ActionError(
-        f"--before: {plain(wanted) or 'nothing'!r} is no unit, circuit, panel, incomer or UPS of the site{hint} "
-        f'Write "{what} NAME", "switch off feed of UNIT" or "switch off UNIT port 3".'
+        f"--before {plain(said)!r} is not understood: the site has no unit, circuit, panel, incomer or UPS called "
+        f'{plain(name)!r}{hint}. Write "{what} NAME", "switch off circuit NAME", "switch off feed of UNIT" or '
+        '"switch off UNIT port 3".'
     )
 
 

@@ -9,6 +9,8 @@ from portdraw.powerflow.network import Network
 from portdraw.reporting.studies.restart_study import RestartRow, SiteRestart
 from portdraw.reporting.studies.restart_tables import headline
 
+_TRACED = 40  # limits of each course of which the watts over time are given, the most loaded
+
 
 def restarts_document(study: SiteRestart) -> dict[str, object]:
     """Return the study. Seconds from the moment at which power comes back; at the changeover, at which it goes."""
@@ -17,6 +19,9 @@ def restarts_document(study: SiteRestart) -> dict[str, object]:
         "findings": study.findings,
         "answer": headline(study),
         "courses": [_row(study.network, row) for row in study.rows],
+        "changes_of_legs": [
+            {"load": case.value, **_changeover(step)} for row in study.steps for case, step in row.cases
+        ],
         "assumed": list(study.assumed),
     }
 
@@ -33,6 +38,10 @@ def _row(network: Network, row: RestartRow) -> dict[str, object]:
         "not_back": list(restart.not_back),
         "shed_on_the_way": list(restart.tried_often),
         "too_much_all_the_time": restart.steady_over,
+        "not_as_before": [
+            {"what": one.kind.value, "unit": one.unit, "port": one.port, "before": one.before, "after": one.after}
+            for one in restart.not_as_before
+        ],
         **_course(network, restart.course),
         "start_delays": None
         if mend is None
@@ -71,6 +80,21 @@ def _course(network: Network, course: Course) -> dict[str, object]:
         ],
         "incidents": [{"at_s": one.at_s, "what": one.sentence(network)} for one in course.incidents],
         "peaks": [_peak(peak) for peak in course.peaks.values()],
+        "limits_over_time": [
+            {
+                "limit": peak.limit.limit,
+                "points": [
+                    {
+                        "at_s": point.at_s,
+                        "most_w": _finite(point.most_w),
+                        "after_w": _finite(point.after_w),
+                        "limit_w": None if point.limit_w is None else _finite(point.limit_w),
+                    }
+                    for point in course.traces.get(peak.limit.limit, ())
+                ],
+            }
+            for peak in sorted(course.peaks.values(), key=lambda peak: -peak.limit.share)[:_TRACED]
+        ],
         "first_exceeded": [_peak(peak) for peak in course.over],
         "loops": [
             {"first_s": loop.first_s, "period_s": loop.period_s, "ports": list(course.device_names(loop.ports))}

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from portdraw.plan.load_case import Case
 from portdraw.plan.site import Site
 from portdraw.powerflow.changeover import Changeover, study_changeover
-from portdraw.powerflow.failure import Failure, all_unbacked_ac, single_failures
+from portdraw.powerflow.failure import Failure, FailureKind, all_unbacked_ac, single_failures
 from portdraw.powerflow.load import planned_load
 from portdraw.powerflow.network import Network, network_of
 from portdraw.powerflow.restart import RETRY_S, Restart, study_restart
@@ -35,12 +35,26 @@ class RestartRow:
 
 
 @dataclass(frozen=True, slots=True)
+class StepRow:
+    """The change of legs that one failure forces, under each load."""
+
+    what: str
+    cases: tuple[tuple[Case, Changeover], ...]
+
+    @property
+    def worst(self) -> tuple[Case, Changeover]:
+        """The load under which most devices lose power, else the one that lacks most watts or is most loaded."""
+        return max(self.cases, key=lambda one: step_gravity(one[1]))
+
+
+@dataclass(frozen=True, slots=True)
 class SiteRestart:
-    """All courses, in the order in which they are told."""
+    """All courses, in the order in which they are told; `steps` are the changes of legs, one for each failure."""
 
     site: Site
     network: Network
     rows: tuple[RestartRow, ...]
+    steps: tuple[StepRow, ...]
 
     @property
     def findings(self) -> bool:
@@ -50,7 +64,7 @@ class SiteRestart:
     @property
     def worst(self) -> RestartRow:
         """The course to look at: the one that lacks most watts, else the one that takes longest."""
-        return max(self.rows, key=_gravity)
+        return max(self.rows, key=row_gravity)
 
     @property
     def assumed(self) -> tuple[str, ...]:
@@ -65,13 +79,18 @@ def study_restarts(
 ) -> SiteRestart:
     """Follow the site's start after everything was dark and after all unbacked AC was lost; or after one failure.
 
+    The changes of legs before are those of every AC circuit and of all unbacked AC; or of the one failure.
     `after` names a failure as the failure study does. Raises UnknownFailureError for another name.
     """
     network = network_of(site)
     everything = all_unbacked_ac(network)
+    steps: dict[str, list[tuple[Case, Changeover]]] = {}
+    circuits = [one for one in single_failures(network) if one.kind is FailureKind.CIRCUIT] if after is None else []
     rows: list[RestartRow] = []
     for case in cases:
         start_up = start_up_of(network, planned_load(network, case))
+        for circuit in circuits:
+            steps.setdefault(circuit.what, []).append((case, study_changeover(network, start_up, circuit)))
         if after is None:
             rows.append(RestartRow(ALL_BACK, case, study_restart(network, start_up, retry_s=retry_s), None))
             if everything is None:
@@ -84,9 +103,11 @@ def study_restarts(
             failure = failure_named(network, after)
         restart = study_restart(network, start_up, failure, NOTHING_OUT, retry_s=retry_s)
         step = study_changeover(network, start_up, failure)
+        steps.setdefault(failure.what, []).append((case, step))
         rows.append(RestartRow(f"{failure.what} comes back", case, restart, step))
     order = list(dict.fromkeys(row.what for row in rows))
-    return SiteRestart(site, network, tuple(sorted(rows, key=lambda row: order.index(row.what))))
+    found = tuple(StepRow(what, tuple(cases)) for what, cases in steps.items())
+    return SiteRestart(site, network, tuple(sorted(rows, key=lambda row: order.index(row.what))), found)
 
 
 def failure_named(network: Network, name: str) -> Failure:
@@ -108,7 +129,19 @@ def _on_backed(sources: tuple[str, ...], failure: Failure) -> bool:
     return any(source not in failure.outage.sources for source in sources)
 
 
-def _gravity(row: RestartRow) -> tuple[bool, float, float]:
+def row_gravity(row: RestartRow) -> tuple[bool, float, float]:
+    """Sorts courses from fine to worst: not fine, then watts short, then how long they take."""
     course = row.restart.course
     short_w = max((peak.limit.short_w for peak in course.peaks.values()), default=0.0)
     return (not row.restart.fine, short_w, course.full_service_s or course.end_s)
+
+
+def step_gravity(step: Changeover) -> tuple[int, int, float, float]:
+    """Sorts changes of legs from fine to worst: devices dark for good, for a time, watts short, share."""
+    limits = [limit for stage in step.stages for limit in stage.limits]
+    return (
+        sum(one.seconds is None for one in step.dark_for),
+        len(step.dark_for),
+        max((limit.short_w for limit in limits), default=0.0),
+        max((limit.share for limit in limits), default=0.0),
+    )

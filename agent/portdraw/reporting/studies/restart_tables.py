@@ -7,18 +7,19 @@ from collections.abc import Iterator
 from rich.console import RenderableType
 from rich.text import Text
 
-from portdraw.powerflow.changeover import Changeover
 from portdraw.powerflow.restart import Restart
 from portdraw.powerflow.seconds import said_s
 from portdraw.powerflow.start_delay import Mend
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.studies.cautions import STUDY_CAUTION
-from portdraw.reporting.studies.restart_study import RestartRow, SiteRestart
+from portdraw.reporting.studies.restart_study import RestartRow, SiteRestart, StepRow, step_gravity
 from portdraw.reporting.studies.study_text import parts_text, print_parts, text_table
 
 _MOMENTS_SHOWN = 40
 _PEAKS_SHOWN = 12
 _DELAYS_SHOWN = 30
+_STEPS_SHOWN = 24
+_DIFFERENCES_SHOWN = 20
 _ASSUMED_SHOWN = 12
 _LONGEST = 600
 
@@ -58,6 +59,8 @@ def _parts(study: SiteRestart) -> Iterator[RenderableType]:
     yield from _steps(study)
     yield from _worst(study.worst)
     for row in study.rows:
+        yield from _differences(row)
+    for row in study.rows:
         if row.restart.mend is not None:
             yield from _delays(row, row.restart.mend)
     if study.assumed:
@@ -88,12 +91,24 @@ def _course_table(what: str, rows: list[RestartRow]) -> Iterator[RenderableType]
 
 
 def _steps(study: SiteRestart) -> Iterator[RenderableType]:
-    """The change of legs that comes before: the worst of the loads."""
-    steps = [(row, row.changeover) for row in study.rows if row.changeover is not None]
-    if not steps:
+    """The changes of legs: one line for each failure, then the worst of them stage by stage."""
+    if not study.steps:
         return
-    row, step = max(steps, key=lambda one: (len(one[1].dark_for), _worst_short_w(one[1])))
-    yield Text(f"\nThe change of legs before: {plain(step.failure.what)}, {row.case.value}", style="bold")
+    if len(study.steps) > 1:
+        yield Text("\nThe change of legs, failure by failure, each under its worst load", style="bold")
+        table = text_table("failure", "load", "the most loaded limit on the way")
+        for head in ("W", "of W", "start anew", "for a time", "stay dark"):
+            table.add_column(head, justify="right", no_wrap=True)
+        table.columns[1].no_wrap = True
+        for row in study.steps[:_STEPS_SHOWN]:
+            table.add_row(*(plain(cell) for cell in step_cells(row)), style="red" if step_bad(row) else "")
+        yield table
+        if len(study.steps) > _STEPS_SHOWN:
+            yield Text(f"and {len(study.steps) - _STEPS_SHOWN} more; --json lists all.")
+        yield Text("start anew: units that go off on the way; the others are devices without power.", style="dim")
+    step_row = max(study.steps, key=lambda row: step_gravity(row.worst[1]))
+    case, step = step_row.worst
+    yield Text(f"\nThe change of legs by stages: {plain(step.failure.what)}, {case.value}", style="bold")
     table = text_table("stage", "the most loaded limit")
     for head in ("W", "of W", "units dark", "devices dark"):
         table.add_column(head, justify="right", no_wrap=True)
@@ -109,8 +124,21 @@ def _steps(study: SiteRestart) -> Iterator[RenderableType]:
         yield Text(plain(f"- {line}", _LONGEST))
 
 
-def _worst_short_w(step: Changeover) -> float:
-    return max((limit.short_w for stage in step.stages for limit in stage.limits), default=0.0)
+def step_cells(row: StepRow) -> tuple[str, ...]:
+    """One change of legs as the cells of a table."""
+    case, step = row.worst
+    limits = [stage.worst for stage in step.stages if stage.worst is not None]
+    worst = max(limits, key=lambda limit: (limit.share, limit.short_w), default=None)
+    limit = ("nothing moves", "", "") if worst is None else (worst.limit, _watts(worst.need_w), _watts(worst.limit_w))
+    anew = sum(feed.restarts for feed in step.feeds)
+    for_good = sum(one.seconds is None for one in step.dark_for)
+    return (row.what, case.value, *limit, str(anew), str(len(step.dark_for) - for_good), str(for_good))
+
+
+def step_bad(row: StepRow) -> bool:
+    """Whether a device loses power on the way, or a limit is exceeded."""
+    step = row.worst[1]
+    return bool(step.dark_for) or any(limit.over for stage in step.stages for limit in stage.limits)
 
 
 def _worst(row: RestartRow) -> Iterator[RenderableType]:
@@ -131,6 +159,18 @@ def _worst(row: RestartRow) -> Iterator[RenderableType]:
     yield Text("")
     for line in restart.sentences:
         yield Text(plain(f"- {line}", _LONGEST), style="" if restart.fine else "yellow")
+
+
+def _differences(row: RestartRow) -> Iterator[RenderableType]:
+    """What does not come back as it was in normal running."""
+    found = row.restart.not_as_before
+    if not found:
+        return
+    yield Text(f"\nNot as it was before: {plain(row.what)}, {row.case.value}", style="bold")
+    for one in found[:_DIFFERENCES_SHOWN]:
+        yield Text(plain(f"- {one.sentence}", _LONGEST))
+    if len(found) > _DIFFERENCES_SHOWN:
+        yield Text(f"and {len(found) - _DIFFERENCES_SHOWN} more; --json lists all.")
 
 
 def _peaks(restart: Restart) -> Iterator[RenderableType]:

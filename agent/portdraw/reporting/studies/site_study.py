@@ -11,8 +11,8 @@ from portdraw.plan.planned_load import STEADY
 from portdraw.plan.site import Site
 from portdraw.powerflow.failure import Failure, FailureKind
 from portdraw.powerflow.failure_result import FailureResult, Outcome
-from portdraw.powerflow.failure_study import FailureStudy, study_failures
-from portdraw.powerflow.limit_state import LimitState, limit_states
+from portdraw.powerflow.failure_study import FailureStudy, Progress, study_failures
+from portdraw.powerflow.limit_state import LimitKind, LimitState, limit_states
 from portdraw.powerflow.load import planned_load
 from portdraw.powerflow.network import Network, network_of
 from portdraw.powerflow.site_mend import SiteMend, site_mends
@@ -91,7 +91,7 @@ def _grade(result: FailureResult) -> Grade:
 
 def overloads(result: FailureResult) -> tuple[LimitState, ...]:
     """Limits that stay over: what a unit sheds relieves its own budget, and nothing relieves a circuit or a UPS."""
-    return tuple(found for found in result.over if not found.limit.startswith(f"{found.subject} budget"))
+    return tuple(found for found in result.over if found.kind is not LimitKind.BUDGET)
 
 
 def _badness(result: FailureResult) -> tuple[int, int, float]:
@@ -143,7 +143,7 @@ class SiteStudy:
             (normal.case, limit)
             for normal in self.normal
             for limit in normal.limits
-            if limit.over or (limit.share > keep + 1e-9 and "class" not in limit.limit)
+            if limit.over or (limit.share > keep + 1e-9 and limit.kind is not LimitKind.CLASS)
         )
 
     @property
@@ -186,11 +186,19 @@ def study_site(
     pairs: bool = False,
     outage: Outage = NOTHING_OUT,
     mend: bool = True,
+    progress: Progress | None = None,
 ) -> SiteStudy:
-    """Study every failure of a plan under each load."""
+    """Study every failure of a plan under each load. `progress` is told how many of how many are done."""
     network = network_of(site)
+
+    def of_all(place: int) -> Progress | None:
+        if progress is None:
+            return None
+        return lambda done, count: progress(place * count + done, len(cases) * count)
+
     studies = tuple(
-        (case, study_failures(network, planned_load(network, case), outage, pairs=pairs)) for case in cases
+        (case, study_failures(network, planned_load(network, case), outage, pairs=pairs, progress=of_all(place)))
+        for place, case in enumerate(cases)
     )
     rows = sorted(_rows(studies), key=_order)
     broken = [row for row in rows if row.grade in (Grade.BREAKS, Grade.MAY_BREAK)][:MOST_MENDED] if mend else []

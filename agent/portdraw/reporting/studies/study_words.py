@@ -8,20 +8,20 @@ from collections.abc import Sequence
 from portdraw.plan.load_case import Case
 from portdraw.powerflow.failure import FailureKind
 from portdraw.powerflow.failure_result import FailureResult, Outcome, Place
-from portdraw.powerflow.limit_state import LimitState
+from portdraw.powerflow.limit_state import LimitKind, LimitState
 from portdraw.powerflow.site_mend import MendedCase, SiteMend
 from portdraw.reporting.studies.site_study import FailureRow, Grade, SiteStudy, overloads
 from portdraw.reporting.wording import age, limit, watts
 
 WHEN = {
-    Case.TYPICAL: "by day",
+    Case.TYPICAL: "on a typical day",
     Case.NIGHT: "at night",
     Case.FROST_NIGHT: "on a frost night",
     Case.STARTUP: "while all start up",
     Case.MAXIMUM: "with all at maximum",
 }
 HEADS = {
-    Case.TYPICAL: "day",
+    Case.TYPICAL: "typical",
     Case.NIGHT: "night",
     Case.FROST_NIGHT: "frost",
     Case.STARTUP: "start-up",
@@ -143,7 +143,7 @@ def normal_figures(study: SiteStudy) -> tuple[str, float]:
     shares: dict[str, float] = {}
     for normal in study.normal:
         for found in normal.limits:
-            if found.limit.startswith(f"{found.subject} budget"):
+            if found.kind is LimitKind.BUDGET:
                 shares[found.subject] = max(shares.get(found.subject, 0.0), found.share)
     top = [name for name in roots if name in shares]
     highest = max(shares.values(), default=0.0)
