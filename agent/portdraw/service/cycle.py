@@ -93,8 +93,10 @@ class Cycle:
         self._restore()
 
     def take(self, observation: UnitObservation) -> None:
-        """Keep a unit's newest observation for the next cycle."""
+        """Keep the newest observation of a unit or a UPS for the next cycle; the history has units only."""
         self._newest[observation.unit] = observation
+        if observation.unit in self._site.ups:
+            return
         self._unwritten.append(observation)
         while len(self._unwritten) > self._most_unwritten:
             self._unwritten.popleft()
@@ -111,7 +113,7 @@ class Cycle:
     @property
     def heard_units(self) -> int:
         """How many units have been asked so far."""
-        return len(self._newest)
+        return len(self._newest.keys() - self._site.ups.keys())
 
     def run(self, time_s: float, trends: Callable[[SiteAssessment], Drift | None] | None = None) -> list[AlarmChange]:
         """Judge the site at `time_s` (site clock) and keep what came of it; return the alarms that changed.
