@@ -8,13 +8,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.service.slipway import EVERY_S, NOON_S, answers, slipway
+from tests.service.slipway import EVERY_S, NOON_S, SITE, answers, slipway
 
 from portdraw.history.store import History, HistoryError
 from portdraw.judgement.alarm import AlarmKind, AlarmState
 from portdraw.judgement.assessment import Availability, Leg
 from portdraw.judgement.condition import Condition
+from portdraw.observation.record import Quantity, Record
 from portdraw.observation.unit_observation import Outcome, UnitObservation
+from portdraw.plan.loader import parse_site
 from portdraw.service import cycle as cycle_module
 from portdraw.service.cycle import Cycle
 
@@ -334,3 +336,14 @@ def test_an_answer_that_brought_nothing_is_kept_as_a_gap_not_as_zero(history: Hi
     newest = history.last_hot("slip")
     assert newest is not None
     assert newest.outcome is Outcome.SILENT
+
+
+def test_a_ups_is_heard_and_leaves_no_reading_in_the_history(history: History) -> None:
+    ups = "ups: {ups-a: {input: slip-1, rating_w: 900, battery_wh: 1200, address: 10.30.0.9, access: slip-v3}}\n"
+    cycle = Cycle(parse_site(SITE.replace("units:", f"{ups}units:", 1)), EVERY_S, history, DESKS, emulated=False)
+    source = Record(None, Quantity.UPS_OUTPUT_SOURCE, "battery", "", None, "UPS-MIB upsOutputSource", NOON_S)
+    for poll in (1, 2):
+        cycle.take(UnitObservation("ups-a", NOON_S, NOON_S, Outcome.ANSWERED, "", (source,)))
+        assert play(cycle, [poll]) == []
+    assert cycle.heard_units == 2
+    assert {reading.unit for reading in history.hot(0, NOON_S * 2)} == {"winch-house", "slip"}

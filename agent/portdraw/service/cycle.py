@@ -106,12 +106,12 @@ class Cycle:
         self._restore()
 
     def take(self, observation: UnitObservation, extra: bool = False) -> None:
-        """Keep a unit's newest observation for the next cycle.
+        """Keep the newest observation of a unit or a UPS for the next cycle; the history has units only.
 
         One out of turn (`extra`) is judged by, but not kept in history: there a reading stands for a whole interval.
         """
         self._newest[observation.unit] = observation
-        if extra:
+        if extra or observation.unit in self._site.ups:
             return
         self._unwritten.append(observation)
         while len(self._unwritten) > self._most_unwritten:
@@ -129,7 +129,7 @@ class Cycle:
     @property
     def heard_units(self) -> int:
         """How many units have been asked so far."""
-        return len(self._newest)
+        return len(self._newest.keys() - self._site.ups.keys())
 
     def run(self, time_s: float, trends: Callable[[SiteAssessment], Drift | None] | None = None) -> list[AlarmChange]:
         """Do a whole cycle at `time_s` (site clock); return the alarms that changed."""
