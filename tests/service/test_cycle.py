@@ -347,3 +347,22 @@ def test_a_ups_is_heard_and_leaves_no_reading_in_the_history(history: History) -
         assert play(cycle, [poll]) == []
     assert cycle.heard_units == 2
     assert {reading.unit for reading in history.hot(0, NOON_S * 2)} == {"winch-house", "slip"}
+
+
+def test_an_end_that_nobody_read_is_kept_with_when_it_was_last_seen(history: History) -> None:
+    """Both units fall silent while the slip is on its feed, and answer again when its AC is back."""
+    cycle = make(history)
+    play(cycle, range(3))
+    play(cycle, range(3, 9), on_feed=True)
+    for poll in range(9, 40):
+        time_s = NOON_S + poll * EVERY_S
+        for unit in ("winch-house", "slip"):
+            cycle.take(UnitObservation(unit, time_s - 5, time_s, Outcome.SILENT, "no answer", ()))
+        cycle.run(time_s + 1)
+    play(cycle, range(40, 50))
+    (back,) = [
+        event for event in history.events(0, NOON_S * 2, "alarm-returned") if event.data["kind"] == "local-ac-lost"
+    ]
+    assert back.data["ended_seen"] is False
+    assert back.data["last_seen_s"] == NOON_S + 8 * EVERY_S  # the last poll that showed it
+    assert back.text.startswith("Over when next read at 12:20 (last seen so at 12:04): ")

@@ -37,6 +37,8 @@ _LEGS_KEY = "legs"
 # 8-port units, and as many polls of each as two hours of a site of ten units have.
 MOST_UNWRITTEN = 2400
 
+MISSED_POLLS = 4  # a condition that was not seen for longer may have ended at any time since: common practice
+
 Drift = tuple[Condition, ...]
 Study = tuple[Ahead, AheadMemory]
 
@@ -91,7 +93,7 @@ class Cycle:
         self._ahead = AheadMemory()
         self._draw_keeper = DrawKeeper(history)
         self._memory = self._draw_keeper.first_memory(site, self._tree)
-        self._book = AlarmBook(site.site.timezone)
+        self._book = AlarmBook(site.site.timezone, MISSED_POLLS * every_s)
         self._newest: dict[str, UnitObservation] = {}
         self._unwritten: deque[UnitObservation] = deque()
         self._untold: deque[_News] = deque()
@@ -273,6 +275,8 @@ class Cycle:
             "raised_s": alarm.raised_s,
             "ended_s": alarm.ended_s,
             "began_seen": alarm.began_seen,
+            "last_seen_s": alarm.last_seen_s,
+            "ended_seen": alarm.ended_seen,
             "value": alarm.value,
             "limit": alarm.limit,
             "measure": alarm.measure,
