@@ -1,7 +1,8 @@
 #!/bin/sh
 # Makes .venv beside this folder with portdraw in it. Usage: sh deploy/setup.sh [dev]
-# Needs Python 3.11 or newer. Either the folder is whole in the end, or it is not there.
+# Needs Python 3.11 or newer; PORTDRAW_PYTHON names one. Either the folder is whole in the end, or it is not there.
 set -eu
+umask 022 # a service runs it as another user
 here=$(CDPATH='' cd -- "$(dirname -- "$0")/.." && pwd)
 extra=${1:-}
 venv=$here/.venv
@@ -15,7 +16,7 @@ python=""
 for candidate in ${PORTDRAW_PYTHON:-} python3 python3.14 python3.13 python3.12 python3.11; do
   if command -v "$candidate" >/dev/null 2>&1 &&
     "$candidate" -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null; then
-    python=$candidate
+    python=$(command -v "$candidate")
     break
   fi
 done
@@ -24,10 +25,10 @@ if [ -z "$python" ]; then
   exit 2
 fi
 
-# the folder is in it too: a .venv that came along in a copy still points to where it was made
+# the folder is in it too, as a .venv that came along in a copy points to where it was made; and the Python, if named
 stamp=$({
   cat "$here/deploy/constraints.txt" "$here/pyproject.toml"
-  printf '%s' "$here"
+  printf '%s' "$here ${PORTDRAW_PYTHON:-}"
 } | cksum | tr ' ' -)
 if [ -x "$venv/bin/portdraw" ] && "$venv/bin/python" -c '' 2>/dev/null; then
   ready=$(cat "$venv/.ready" 2>/dev/null || true)
@@ -51,7 +52,7 @@ half_made() {
 }
 trap 'half_made; exit 130' INT TERM HUP
 rm -rf "$venv"
-echo "Setting up $venv ..."
+echo "Setting up $venv with $python (a minute or two) ..."
 if ! { "$python" -m venv "$venv" &&
   "$venv/bin/python" -m pip install --quiet --disable-pip-version-check \
     --constraint "$here/deploy/constraints.txt" --editable "$want"; }; then

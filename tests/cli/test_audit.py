@@ -127,3 +127,16 @@ def test_a_second_audit_of_the_same_days_says_that_it_has_a_number(settings: Pat
     assert "is there already and stays as it is; this one has a number\n" in second.output
     assert not second.output.startswith("\n")
     assert len(list(out.iterdir())) == 12
+
+
+def test_a_long_period_with_little_read_is_told_in_few_lines(settings: Path, tmp_path: Path) -> None:
+    """180 days of which one was read: what is the same of several ports is one line."""
+    history_of(settings)
+    asked = ["audit", "--settings", str(settings), "--days", "180", "--out", str(tmp_path / "out")]
+    result = CliRunner().invoke(app, asked)
+    little = [line for line in result.output.splitlines() if "Read for less than 1 % of the period only." in line]
+    (line,) = little
+    places = "5 places: core, pier, core port 1 (pier), pier port 1 (pier-cam) and pier port 2 (pier-sign)"
+    assert line.startswith(f"to look at: {places}: ")
+    page = next((tmp_path / "out").glob("*.html")).read_text()
+    assert f"<td>{places}</td>" in page

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import shlex
 import sys
@@ -12,7 +13,8 @@ import pytest
 import typer
 
 from portdraw.cli.demo import check_writable
-from portdraw.cli.demo_words import switch_lines
+from portdraw.cli.demo_words import DemoWords, switch_lines
+from portdraw.service.clock import Clock
 
 ADDRESSES = {"core": "127.0.0.1:16101", "north-pier": "127.0.0.1:16102"}
 
@@ -54,3 +56,9 @@ def test_a_folder_that_cant_be_written_is_said_at_the_start(
         f"the audit at the end is written into the folder you stand in, and {tmp_path} can't be written "
         "(Permission denied): change into a folder of your own, then start the demo there\n"
     )
+
+
+def test_a_machine_that_is_too_busy_is_told_once(capsys: pytest.CaptureFixture[str]) -> None:
+    notes = iter(["", "", "this machine is too busy"])
+    asyncio.run(DemoWords("UTC", Clock(0.0, 15.0)).busy(lambda: next(notes), 0.0))
+    assert capsys.readouterr().out == "00:00:00  note      this machine is too busy\n"

@@ -98,12 +98,17 @@ def test_once_with_something_to_act_on_is_code_1(switch: RealAgent, tmp_path: Pa
     assert [(alarm["kind"], alarm["port"]) for alarm in json.loads(done.stdout)["alarms"]] == [
         ("unplanned-device", "1008")
     ]
+    assert done.stderr.startswith(
+        "exit code 1: 1 finding, not yet an alarm, as the on-delay is not over: winch-house "
+    )
+    assert done.stderr.count("\n") == 1
 
 
 def test_once_on_a_dead_address_is_code_3(mute: str, tmp_path: Path) -> None:
     settings = write_files(tmp_path, mute, settings=SETTINGS.replace("deadline_s: 5", "deadline_s: 1"))
     done = portdraw("run", "--settings", str(settings), "--once", "--json", more=SECRETS)
     assert done.returncode == 3
+    assert done.stderr == "exit code 3: not read: winch-house\n"
     (unit,) = json.loads(done.stdout)["units"]
     assert unit["poll"]["outcome"] == "no answer"
     assert "looks the same as silence" in unit["poll"]["reason"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 from pathlib import Path
@@ -68,6 +69,23 @@ def test_other_versions_make_it_anew(setup: Setup) -> None:
     with (setup.source / "deploy" / "constraints.txt").open("a", encoding="utf-8") as file:
         file.write("# one more line\n")
     assert setup.made_by(setup.source)
+
+
+def test_another_python_makes_it_anew(setup: Setup) -> None:
+    setup.made_by(setup.source)
+    other = setup.python.with_name("another-python")
+    shutil.copy(setup.python, other)
+    setup.python = other
+    assert setup.made_by(setup.source)
+
+
+def test_a_service_of_another_user_may_read_it(setup: Setup) -> None:
+    before = os.umask(0o077)
+    try:
+        setup.made_by(setup.source)
+    finally:
+        os.umask(before)
+    assert (setup.source / ".venv" / "bin").stat().st_mode & 0o777 == 0o755
 
 
 def test_an_environment_whose_python_is_gone_is_made_anew(setup: Setup) -> None:

@@ -269,3 +269,66 @@ def test_every_kind_has_consequence_action_and_reason() -> None:
         assert min(rule.on_delay_s, rule.off_delay_s, rule.dead_band_percent) >= 0
     assert "do not re-close a tripped breaker" in ALARM_RULES[AlarmKind.LOCAL_AC_LOST].action
     assert "Test before touch" in ALARM_RULES[AlarmKind.LOCAL_AC_LOST].action
+
+
+def test_a_return_that_was_not_seen_says_when_it_was_last_seen_and_next_read() -> None:
+    """Lost at 14:06, last read so at 14:07, nothing told until 14:48: it came back at some time in between."""
+    book = AlarmBook()
+    book.update([AC], T0_S)
+    book.update([replace(AC, read_s=T0_S + 60)], T0_S + 80)
+    for minute in range(2, 42):
+        book.update([unjudged(AC.kind, AC.unit)], T0_S + 60 * minute)
+    book.update([], T0_S + 42 * 60)
+    (waits,) = book.alarms()
+    assert "No longer so when next read at 14:48 (last seen so at 14:07); it is over when" in waits.sentence
+    (over,) = book.update([], T0_S + 44 * 60)
+    assert (over.alarm.last_seen_s, over.alarm.ended_s) == (T0_S + 60, T0_S + 42 * 60)
+    assert not over.alarm.ended_seen
+    assert over.alarm.sentence == (
+        "Over when next read at 14:48 (last seen so at 14:07): north-pier lost local AC at 14:06."
+    )
+
+
+def test_a_return_that_was_seen_is_said_as_before() -> None:
+    book = AlarmBook(gap_s=120)
+    book.update([AC], T0_S)
+    book.update([], T0_S + 60)
+    (over,) = book.update([], T0_S + 120)
+    assert over.alarm.ended_seen
+    assert over.alarm.sentence.startswith("Over since 14:07: ")
+
+
+def test_what_ended_while_nothing_was_judged_was_not_seen_to_end_not_even_over_a_restart() -> None:
+    book = AlarmBook(gap_s=120)
+    book.update([AC], T0_S)
+    after = AlarmBook(gap_s=120)
+    after.restore(json.loads(json.dumps(book.dump())))
+    after.update([], T0_S + 2_460)
+    (over,) = after.update([], T0_S + 2_520)
+    assert (over.alarm.last_seen_s, over.alarm.ended_seen) == (T0_S, False)
+
+
+@pytest.mark.parametrize("acknowledged", [False, True])
+def test_what_comes_back_begins_after_its_last_end_however_old_its_cause(acknowledged: bool) -> None:
+    """A rule may say "since" by what it last read; two alarms of one key never overlap."""
+    old = replace(STALE, since_s=T0_S - 600)
+    book = AlarmBook()
+    book.update([old], T0_S)
+    book.update([old], T0_S + 60)
+    book.update([], T0_S + 90)
+    (over,) = book.update([], T0_S + 120)
+    assert (over.alarm.began_s, over.alarm.ended_s) == (T0_S - 600, T0_S + 90)
+    if acknowledged:
+        assert book.acknowledge(STALE.key, T0_S + 130) is not None
+        kept = AlarmBook()
+        kept.restore(json.loads(json.dumps(book.dump())))
+        book = kept
+    book.update([old], T0_S + 150)
+    (again,) = book.alarms()
+    assert again.began_s == T0_S + 90
+
+
+def test_a_unit_whose_reading_cant_be_judged_begins_and_ends_nothing_else() -> None:
+    """Refusing us by turns with silence, say: its silence is not judged, and so nothing of it is."""
+    book = raised_book()
+    assert moves(book, T0_S + 300, unjudged(AlarmKind.READING_STALE, PLAN.unit)) == []

@@ -469,15 +469,6 @@ def test_never_heard() -> None:
     assert text(stale).startswith("core (control room, rack 1) has never answered: first asked at 22:05.")
 
 
-def test_credentials_refused_is_not_silence() -> None:
-    refused = silence("berth-1", NIGHT_S, Outcome.REFUSED, "unknown user")
-    found = after_a_good_cycle({**answers(SITE, NIGHT_S), "berth-1": refused})
-    assert text(found["credentials-refused", "berth-1", ""]) == (
-        "berth-1 (gantry, berth 1) has refused our credentials since 22:05. Unknown user."
-    )
-    assert ("reading-stale", "berth-1", "") not in found
-
-
 def test_equipment_that_is_not_readable_is_never_stale() -> None:
     berth = SITE.units["berth-1"].model_copy(update={"access": "none"})
     site = SITE.model_copy(update={"units": {**SITE.units, "berth-1": berth}})

@@ -15,13 +15,18 @@ from portdraw.reading.catalogue import MibObject, load_catalogue, standard_catal
 from portdraw.reading.varbind import oid_text
 
 CATALOGUE = standard_catalogue()
-WATTS = {Quantity.PORT_DRAW, Quantity.PORT_GRANTED, Quantity.UNIT_DRAW, Quantity.UNIT_BUDGET}
+WATTS = {
+    *(Quantity.PORT_DRAW, Quantity.PORT_DRAW_UNCERTAINTY, Quantity.PORT_GRANTED, Quantity.PORT_REQUESTED),
+    *(Quantity.PORT_PD_DRAW, Quantity.UNIT_DRAW, Quantity.UNIT_BUDGET, Quantity.SUPPLY_DRAW, Quantity.UPS_OUTPUT),
+}
 # rows whose object identifier no second copy at hand confirms
 NO_SECOND_SOURCE = {
-    "lldpXdot3LocPowerSource",  # agents' practice: the module of 2005 ends at column 6
-    "lldpXdot3RemPowerSource",
-    "eoPower",  # its neighbours 3 and 5 were read in copy F
-    "dot1dBasePortIfIndex",
+    # agents' practice below the root of 2005, whose module ends at column 6: one open agent's test is the only source
+    *("lldpXdot3LocPowerSource", "lldpXdot3RemPowerSource", "lldpXdot3RemPowerType"),
+    *("lldpXdot3LocPDRequestedPowerValue", "lldpXdot3RemPDRequestedPowerValue"),
+    *("lldpXdot3LocPSEAllocatedPowerValue", "lldpXdot3RemPSEAllocatedPowerValue"),
+    # neighbours of a misplaced column, in a padded copy of a module only
+    *("pethPsePortPowerAccuracy@mib-2", "pethPsePortCumulativeEnergy@mib-2"),
     "dpPoeIfPower",  # the root itself was read in copy F
     "h3cPsePortCurrentPower@43",  # copies of a module that was read, below an older number
     "h3cPsePortCurrentPower@2011",
@@ -44,7 +49,7 @@ def test_every_row_has_a_source_and_watts_a_unit_and_a_basis(name: str) -> None:
     assert len(entry.source) >= 10
     assert (entry.unit == "W") == (entry.quantity in WATTS)
     assert (entry.basis is not None) == (entry.unit == "W")
-    assert entry.unit in ("W", "s", "count", "")
+    assert entry.unit in ("W", "V", "A", "J", "%", "s", "count", "")
     assert CATALOGUE.module_of[name].document
 
 

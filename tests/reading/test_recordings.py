@@ -5,14 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from tests.reading.map_engine import MapEngine
 from tests.reading.polling import opened, poll, reader, run
-from tests.reading.real_agent import COMMUNITY, real_agent
+from tests.reading.real_agent import COMMUNITY, SERVED, real_agent
 from tests.reading.recording import recorded_rows
+from tests.reading.tool_output import bulk_walk
 from tests.requirements import need_recordings
 
 from portdraw.observation.record import Basis, PortState, Quantity
 from portdraw.observation.unit_observation import Outcome, UnitObservation
 from portdraw.reading.access import Community
+from portdraw.reading.varbind import parse_oid
 
 
 def read(name: str, ports: dict[str, dict[str, str]] | None = None) -> list[UnitObservation]:
@@ -130,3 +133,43 @@ def test_a_fast_poll_asks_for_little(name: str) -> None:
     polls = read(name)
     ports = len(polls[0].ports())
     assert polls[2].requests <= 3 + 4 * ports / 64
+
+
+RECORDINGS = (
+    *("eight-port-measured", "optical-watts-no-poe", "private-table-only-measured", "stack-2x48-idle"),
+    "zero-based-names-idle",
+)
+# the agent that serves a recording says these itself, and they pass
+ITS_OWN = {Quantity.UPTIME, Quantity.SYSTEM_NAME}
+
+
+@pytest.mark.parametrize("name", RECORDINGS)
+def test_the_tool_s_output_through_the_same_decoder_gives_the_same_records(name: str) -> None:
+    """Read through our engine, and from what net-snmp's snmpbulkwalk printed of the same agent."""
+    access = Community(COMMUNITY)
+
+    async def ours() -> list[UnitObservation]:
+        async with opened({"a": access}) as engine:
+            one = reader(agent.address, engine)
+            return [await poll(one, 20), await poll(one, 20, slow=False)]
+
+    async def theirs() -> list[UnitObservation]:
+        one = reader("192.0.2.1", MapEngine({varbind.oid: varbind for varbind in walked}))
+        return [await poll(one, 20), await poll(one, 20, slow=False)]
+
+    with real_agent(need_recordings() / f"{name}.snmprec") as agent:
+        seen = run(ours)
+        roots = ["1.3.6.1.2.1.1", *(root for root in SERVED if not root.startswith("1.3.6.1.2.1.1."))]
+        walked = [varbind for root in roots for varbind in bulk_walk(agent, access, parse_oid(root))]
+    for mine, other in zip(seen, run(theirs), strict=True):
+        assert (mine.outcome, other.outcome) == (Outcome.ANSWERED, Outcome.ANSWERED), (mine.reason, other.reason)
+        records, expected = (
+            [
+                (r.port, r.supply, r.quantity, r.value, r.unit, r.basis, r.source, r.missing)
+                for r in observation.records
+                if r.quantity not in ITS_OWN
+            ]
+            for observation in (mine, other)
+        )
+        assert records == expected
+        assert len(records) >= 2

@@ -8,13 +8,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.service.slipway import EVERY_S, NOON_S, answers, slipway
+from tests.service.slipway import EVERY_S, NOON_S, SITE, answers, slipway
 
 from portdraw.history.store import History, HistoryError
 from portdraw.judgement.alarm import AlarmKind, AlarmState
 from portdraw.judgement.assessment import Availability, Leg
 from portdraw.judgement.condition import Condition
+from portdraw.observation.record import Quantity, Record
 from portdraw.observation.unit_observation import Outcome, UnitObservation
+from portdraw.plan.loader import parse_site
 from portdraw.service import cycle as cycle_module
 from portdraw.service.cycle import Cycle
 
@@ -334,3 +336,33 @@ def test_an_answer_that_brought_nothing_is_kept_as_a_gap_not_as_zero(history: Hi
     newest = history.last_hot("slip")
     assert newest is not None
     assert newest.outcome is Outcome.SILENT
+
+
+def test_a_ups_is_heard_and_leaves_no_reading_in_the_history(history: History) -> None:
+    ups = "ups: {ups-a: {input: slip-1, rating_w: 900, battery_wh: 1200, address: 10.30.0.9, access: slip-v3}}\n"
+    cycle = Cycle(parse_site(SITE.replace("units:", f"{ups}units:", 1)), EVERY_S, history, DESKS, emulated=False)
+    source = Record(None, Quantity.UPS_OUTPUT_SOURCE, "battery", "", None, "UPS-MIB upsOutputSource", NOON_S)
+    for poll in (1, 2):
+        cycle.take(UnitObservation("ups-a", NOON_S, NOON_S, Outcome.ANSWERED, "", (source,)))
+        assert play(cycle, [poll]) == []
+    assert cycle.heard_units == 2
+    assert {reading.unit for reading in history.hot(0, NOON_S * 2)} == {"winch-house", "slip"}
+
+
+def test_an_end_that_nobody_read_is_kept_with_when_it_was_last_seen(history: History) -> None:
+    """Both units fall silent while the slip is on its feed, and answer again when its AC is back."""
+    cycle = make(history)
+    play(cycle, range(3))
+    play(cycle, range(3, 9), on_feed=True)
+    for poll in range(9, 40):
+        time_s = NOON_S + poll * EVERY_S
+        for unit in ("winch-house", "slip"):
+            cycle.take(UnitObservation(unit, time_s - 5, time_s, Outcome.SILENT, "no answer", ()))
+        cycle.run(time_s + 1)
+    play(cycle, range(40, 50))
+    (back,) = [
+        event for event in history.events(0, NOON_S * 2, "alarm-returned") if event.data["kind"] == "local-ac-lost"
+    ]
+    assert back.data["ended_seen"] is False
+    assert back.data["last_seen_s"] == NOON_S + 8 * EVERY_S  # the last poll that showed it
+    assert back.text.startswith("Over when next read at 12:20 (last seen so at 12:04): ")

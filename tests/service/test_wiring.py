@@ -9,6 +9,8 @@ from tests.plan.samples import where
 from tests.service.slipway import ACCESS, AUTH, SETTINGS, SITE, changed, slipway, write_folder
 
 from portdraw.history.store import HistoryError
+from portdraw.plan.address_check import check_addresses
+from portdraw.plan.loader import parse_site
 from portdraw.plan.plan_error import PlanError
 from portdraw.reporting.notify.webhook import Webhook
 from portdraw.service.clock import Clock
@@ -87,6 +89,19 @@ def test_access_none_is_not_read(tmp_path: Path) -> None:
     readers = unit_readers(found.site, NoEngine(), Clock())  # type: ignore[arg-type]
     assert [reader.name for reader in readers] == ["winch-house"]
     assert [name for name, unit in slipway().units.items() if unit.readable] == ["winch-house", "slip"]
+
+
+def test_a_ups_with_an_address_is_read_like_a_unit(tmp_path: Path) -> None:
+    ups = "ups:\n  ups-a: {input: slip-1, rating_w: 900, battery_wh: 1200, address: 10.30.0.9, access: slip-v3}\n"
+    found = parts(tmp_path, site=SITE.replace("device_types:", f"{ups}device_types:"))
+    readers = unit_readers(found.site, NoEngine(), Clock())  # type: ignore[arg-type]
+    assert [reader.name for reader in readers] == ["winch-house", "slip", "ups-a"]
+    with pytest.raises(PlanError, match=r"ups\.ups-a\.access: 'slip-v4' is not declared under access"):
+        parts(tmp_path, site=SITE.replace("device_types:", f"{ups.replace('slip-v3', 'slip-v4')}device_types:"))
+    twice = parse_site(SITE.replace("device_types:", f"{ups.replace('10.30.0.9', '10.30.0.3')}device_types:"))
+    assert [finding.sentence for finding in check_addresses(twice)] == [
+        "its address 10.30.0.3 is that of slip too: one would be read as the other."
+    ]
 
 
 @pytest.mark.parametrize(

@@ -22,6 +22,7 @@ from portdraw.reporting.audit.audit import Audit, build_audit, what_was_read
 from portdraw.reporting.audit.audit_files import AuditFileError, write_audit
 from portdraw.reporting.audit.audit_json import audit_document
 from portdraw.reporting.audit.audit_rows import Weight
+from portdraw.reporting.audit.folded import folded
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.terminal import print_json
 from portdraw.service.clock import Clock
@@ -106,9 +107,8 @@ def tell_audit(result: Audit, folder: Path, stem: str) -> None:
     if result.emulated:
         print("EMULATED")
     print(f"{result.first_day} to {result.last_day}: {what_was_read(result)}")
-    for where, finding in result.findings():
-        if finding.weight is not Weight.KNOW:
-            print(f"{finding.weight.value}: {plain(where)}: {plain(finding.sentence)}")
+    for where, finding in folded(one for one in result.findings() if one[1].weight is not Weight.KNOW):
+        print(f"{finding.weight.value}: {plain(where, 600)}: {plain(finding.sentence)}")
     if not any(path.stem == stem for path in paths):
         print(f"an audit called {stem} is there already and stays as it is; this one has a number")
     for path in paths:

@@ -106,8 +106,10 @@ async def _demo(folder: Path, for_s: float | None, browser: bool, seed: int, por
                 loop.call_later(for_s, stop.set)
             if browser and _has_screen():
                 await asyncio.to_thread(webbrowser.open, agent.address)
+            watch = asyncio.create_task(words.busy(lambda: agent.health().busy_note))
             for sentence in await agent.run(stop):
                 tell(f"left undone: {sentence}")
+            watch.cancel()
             now_s = clock.now_s()
             began_s = start_s - PAST_DAYS * 86_400
             audit = build_audit(parts.site, Tree(parts.site), history, began_s, now_s, now_s, True)

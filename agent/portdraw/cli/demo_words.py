@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import shlex
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -40,6 +41,14 @@ class DemoWords:
         where = message.get("where")
         unit = where.get("unit") if isinstance(where, dict) else "the site"
         self._line("webhook", f"got {message.get('state')}: {message.get('kind')}, {unit}")
+
+    async def busy(self, note: Callable[[], str], every_wall_s: float = 1.0) -> None:
+        """Look for a note that the machine can't follow the story; tell it once, and end."""
+        said = ""
+        while not said:
+            await asyncio.sleep(every_wall_s)
+            said = note()
+        self._line("note", said)
 
     def _line(self, what: str, text: str) -> None:
         moment = datetime.fromtimestamp(self._clock.now_s(), self._zone).strftime("%H:%M:%S")

@@ -19,7 +19,9 @@ from portdraw.cli.problems import COULD_NOT_READ, FINDINGS, FINE, tell
 from portdraw.history.store import History
 from portdraw.judgement.alarm import AlarmState
 from portdraw.judgement.assessment import SiteAssessment
+from portdraw.judgement.wording import count_text, list_text
 from portdraw.observation.unit_observation import Outcome
+from portdraw.reporting.plain_text import plain
 from portdraw.reporting.site_json import site_json
 from portdraw.reporting.status_table import print_status
 from portdraw.reporting.terminal import print_json
@@ -28,6 +30,10 @@ from portdraw.service.clock import Clock
 from portdraw.service.history_lock import history_lock
 from portdraw.service.settings import SettingsError, load_settings
 from portdraw.service.wiring import Parts, gather, open_history
+
+MOST_TOLD = 3
+_UNREAD = (Outcome.SILENT, Outcome.REFUSED, Outcome.GARBLED)
+_FOUND = (AlarmState.PENDING, AlarmState.RAISED, AlarmState.ACKNOWLEDGED, AlarmState.RETURNING)
 
 
 def run(
@@ -86,13 +92,31 @@ async def _once(parts: Parts, history: History, as_json: bool) -> int:
         print_json(site_json(assessment, clock.now_s()))
     else:
         print_status(assessment, clock.now_s())
-    return exit_code(assessment)
+    code = exit_code(assessment)
+    if code != FINE:
+        tell(exit_words(assessment, code))
+    return code
+
+
+def exit_words(assessment: SiteAssessment, code: int) -> str:
+    """Return why the exit code is not 0, in one line."""
+    if code == COULD_NOT_READ:
+        unread = [unit for unit in assessment.units if unit.outcome in _UNREAD]
+        return f"exit code {code}: not read: {list_text([plain(unit.unit) for unit in unread])}"
+    found = [alarm for alarm in assessment.alarms if alarm.state in _FOUND]
+    waiting = [alarm for alarm in found if alarm.state is AlarmState.PENDING]
+    count = count_text(len(found), "finding")
+    delay = ""
+    if waiting:
+        of = "" if len(waiting) == len(found) else f"{len(waiting)} of them "
+        delay = f", {of}not yet an alarm, as the on-delay is not over"
+    sentences = " ".join(plain(alarm.sentence, 300) for alarm in found[:MOST_TOLD])
+    more = f" And {len(found) - MOST_TOLD} more." if len(found) > MOST_TOLD else ""
+    return f"exit code {code}: {count}{delay}: {sentences}{more}"
 
 
 def exit_code(assessment: SiteAssessment) -> int:
     """Return what a state means for a script: unread units count more than findings."""
-    unread = (Outcome.SILENT, Outcome.REFUSED, Outcome.GARBLED)
-    if any(unit.outcome in unread for unit in assessment.units):
+    if any(unit.outcome in _UNREAD for unit in assessment.units):
         return COULD_NOT_READ
-    up = (AlarmState.PENDING, AlarmState.RAISED, AlarmState.ACKNOWLEDGED, AlarmState.RETURNING)
-    return FINDINGS if any(alarm.state in up for alarm in assessment.alarms) else FINE
+    return FINDINGS if any(alarm.state in _FOUND for alarm in assessment.alarms) else FINE

@@ -62,6 +62,8 @@ class Alarm:
     `summary` is what of it stays true when it is over. `handling` is there while a person has it in hand.
     `began_s` is when the condition was first seen, `raised_s` when the alarm came up, `ended_s` when it returned;
     not `began_seen`: it was there already at the first reading, so it is older than that.
+    `last_seen_s` is when a fresh reading last showed the condition. Not `ended_seen`: readings were missing between
+    that and `ended_s`, so that it ended somewhere in between.
     `value` and `limit` are in `unit` ("W", "days", ...); None where the kind has none.
     """
 
@@ -83,6 +85,8 @@ class Alarm:
     summary: str = ""
     handling: Handling | None = None
     began_seen: bool = True
+    last_seen_s: float | None = None
+    ended_seen: bool = True
 
     @property
     def key(self) -> tuple[str, str, str]:

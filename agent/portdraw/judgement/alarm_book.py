@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -64,11 +65,17 @@ class AlarmChange:
 
 
 class AlarmBook:
-    """All alarms of a site. Not thread-safe; it reads no clock, every time [s since the epoch] is handed in."""
+    """All alarms of a site. Not thread-safe; it reads no clock, every time [s since the epoch] is handed in.
 
-    def __init__(self, timezone: str = "UTC") -> None:
+    Where readings were missing before an alarm ended, or none came for `gap_s` [s] (a restart, say), its end was not
+    seen.
+    """
+
+    def __init__(self, timezone: str = "UTC", gap_s: float = math.inf) -> None:
         self._timezone = timezone
+        self._gap_s = gap_s
         self._entries: dict[Key, AlarmEntry] = {}
+        self._ended_s: dict[Key, float] = {}  # of alarms that are no longer shown
 
     def update(self, conditions: Iterable[Condition], time_s: float) -> list[AlarmChange]:
         """Take all conditions that hold at a time and return what changed.
@@ -81,7 +88,7 @@ class AlarmBook:
         blind = {
             condition.unit
             for condition in by_key.values()
-            if condition.kind in _BLIND and condition.presence is Presence.PRESENT
+            if condition.kind in _BLIND and condition.presence is not Presence.DEAD_BAND
         }
         changes: list[AlarmChange] = []
         for key in sorted(by_key.keys() | self._entries.keys()):
@@ -96,12 +103,12 @@ class AlarmBook:
                     entry.held = True
                     self._expire(entry, time_s)
             else:
-                entry = self._judge(entry, condition, time_s)
+                entry = self._judge(entry, condition, time_s, self._ended_s.get(key))
             if entry is None:
                 continue
             after = entry.alarm.state
             if after is AlarmState.NORMAL:
-                self._entries.pop(key, None)
+                self._forget(key, entry)
             else:
                 self._entries[key] = entry
             if after is not before:
@@ -154,7 +161,8 @@ class AlarmBook:
 
     def dump(self) -> dict[str, object]:
         """Return all that must outlive a restart, ready for JSON."""
-        return {"format": 1, "alarms": [entry_to(entry) for entry in self._entries.values()]}
+        ended = [[*key, ended_s] for key, ended_s in self._ended_s.items()]
+        return {"format": 1, "alarms": [entry_to(entry) for entry in self._entries.values()], "ended": ended}
 
     def restore(self, dumped: Mapping[str, object]) -> None:
         """Take up where `dump` left off, so that a restart raises nothing twice.
@@ -166,10 +174,16 @@ class AlarmBook:
             raise ValueError("the stored alarms can't be used: not a dump of format 1")
         entries = [entry_from(row) for row in rows]
         self._entries = {entry.alarm.key: entry for entry in entries}
+        self._ended_s = _ended(dumped.get("ended"))
 
-    def _judge(self, entry: AlarmEntry | None, condition: Condition | None, time_s: float) -> AlarmEntry | None:
-        """Take one condition, or its absence, to its alarm."""
+    def _judge(
+        self, entry: AlarmEntry | None, condition: Condition | None, time_s: float, last_ended_s: float | None
+    ) -> AlarmEntry | None:
+        """Take one condition, or its absence, to its alarm; the last one of its key ended at `last_ended_s`."""
+        after_a_gap = False
         if entry is not None:
+            seen_s = entry.alarm.last_seen_s
+            after_a_gap = entry.held or (seen_s is not None and time_s - seen_s > self._gap_s)
             entry.held = False
             entry.set_back(time_s)
             self._expire(entry, time_s)
@@ -182,7 +196,7 @@ class AlarmBook:
         if entry is None:
             if not seen or condition is None:
                 return None
-            entry = AlarmEntry.begin(condition, time_s, self._timezone)
+            entry = AlarmEntry.begin(condition, time_s, self._timezone, last_ended_s)
         if seen and condition is not None:
             entry.see(condition, time_s, self._timezone)
             if entry.alarm.state is AlarmState.PENDING:
@@ -191,7 +205,7 @@ class AlarmBook:
                 if time_s - entry.seen_s >= delay_s:
                     entry.apply(AlarmEvent.ON_DELAY_OVER, time_s)
         else:
-            entry.miss(time_s)
+            entry.miss(time_s, after_a_gap)
             if entry.alarm.state is AlarmState.RETURNING:
                 off_delay_s = ALARM_RULES[entry.alarm.kind].off_delay_s
                 if entry.gone_s is not None and time_s - entry.gone_s >= off_delay_s:
@@ -206,6 +220,12 @@ class AlarmBook:
             entry.apply(AlarmEvent.RELEASE, time_s)
         if entry.alarm.ended_s is not None and time_s - entry.alarm.ended_s >= KEEP_RETURNED_S:
             entry.apply(AlarmEvent.FORGET, time_s)
+
+    def _forget(self, key: Key, entry: AlarmEntry) -> None:
+        """Let go of an alarm; only when it ended is kept, as a new one begins no earlier."""
+        self._entries.pop(key, None)
+        if entry.alarm.ended_s is not None:
+            self._ended_s[key] = entry.alarm.ended_s
 
     def _by_hand(
         self, key: Key, event: AlarmEvent, hold: Hold | None, time_s: float, owner: str = ""
@@ -223,8 +243,20 @@ class AlarmBook:
         entry.acknowledged_by = owner
         after = entry.alarm.state
         if after is AlarmState.NORMAL:
-            del self._entries[key]
+            self._forget(key, entry)
         return AlarmChange(entry.shown(self._timezone), before, after)
+
+
+def _ended(rows: object) -> dict[Key, float]:
+    """Return when alarms that are no longer shown ended; a row that can't be used is left out."""
+    found: dict[Key, float] = {}
+    for row in rows if isinstance(rows, list) else ():
+        match row:
+            case [str(kind), str(unit), str(port), int() | float() as ended_s]:
+                found[kind, unit, port] = float(ended_s)
+            case _:
+                continue
+    return found
 
 
 def _hold(owner: str, reason: str, until_s: float, time_s: float) -> Hold:

@@ -13,6 +13,8 @@ from portdraw.judgement.wording import clock_text, count_text
 
 _OVER = frozenset({AlarmState.RETURNED, AlarmState.NORMAL})
 
+_LATER = frozenset({"began_seen", "ended_seen", "last_seen_s"})  # not told by the first version
+
 HELD_NOTE = " No fresh reading: this is the last known state."
 
 
@@ -43,9 +45,16 @@ class AlarmEntry:
     acknowledged_by: str = ""
 
     @classmethod
-    def begin(cls, condition: Condition, time_s: float, timezone: str) -> AlarmEntry:
-        """Make the entry of a condition that was not there before; its state is normal until the first event."""
+    def begin(
+        cls, condition: Condition, time_s: float, timezone: str, not_before_s: float | None = None
+    ) -> AlarmEntry:
+        """Make the entry of a condition that was not there before; its state is normal until the first event.
+
+        It began after the last one of its kind had ended (`not_before_s`), however far back its rule looks.
+        """
         began_s = time_s if condition.since_s is None else min(condition.since_s, time_s)
+        if not_before_s is not None:
+            began_s = min(max(began_s, not_before_s), time_s)
         blank = Alarm(
             kind=condition.kind,
             unit=condition.unit,
@@ -72,20 +81,24 @@ class AlarmEntry:
     def see(self, condition: Condition, time_s: float, timezone: str) -> None:
         """The condition is there: take over its words and values."""
         if self.alarm.state is AlarmState.RETURNED:
-            fresh = AlarmEntry.begin(condition, time_s, timezone)
+            fresh = AlarmEntry.begin(condition, time_s, timezone, self.alarm.ended_s)
             self.alarm = replace(fresh.alarm, state=self.alarm.state)
             self.seen_s, self.acknowledged = time_s, False
         self.gone_s = None
+        seen_s = time_s if condition.read_s is None else min(condition.read_s, time_s)
+        seen_s = max(seen_s, self.alarm.began_s, self.alarm.last_seen_s or 0.0)
+        self.alarm = replace(self.alarm, last_seen_s=min(seen_s, time_s), ended_seen=True)
         flickered = self.alarm.state is AlarmState.RETURNING
         self.apply(AlarmEvent.SEEN, time_s)
         if flickered and self.acknowledged:
             self.apply(AlarmEvent.ACKNOWLEDGE, time_s)
         self.alarm = _told(self.alarm, condition, time_s, timezone)
 
-    def miss(self, time_s: float) -> None:
-        """The condition is not there."""
+    def miss(self, time_s: float, after_a_gap: bool = False) -> None:
+        """The condition is not there. `after_a_gap`: readings were missing since it last was."""
         if self.gone_s is None:
             self.gone_s = time_s
+            self.alarm = replace(self.alarm, ended_seen=not after_a_gap)
         self.apply(AlarmEvent.GONE, time_s)
 
     def apply(self, event: AlarmEvent, time_s: float) -> None:
@@ -109,7 +122,12 @@ class AlarmEntry:
         """Return the alarm as people see it: marked where it is over, in somebody's hand, or not freshly read."""
         if self.alarm.state in _OVER and self.alarm.ended_s is not None:
             ended = clock_text(self.alarm.ended_s, self.alarm.ended_s, timezone)
-            return replace(self.alarm, sentence=f"Over since {ended}: {self.alarm.summary}")
+            over = (
+                f"Over since {ended}"
+                if self.alarm.ended_seen
+                else f"Over when next read at {ended}{self._last_seen(timezone)}"
+            )
+            return replace(self.alarm, sentence=f"{over}: {self.alarm.summary}")
         shown = self.alarm if self.gone_s is None else self._gone(self.gone_s, timezone)
         if self.hold is not None and self.alarm.state in SET_ASIDE:
             handling = Handling(self.hold.owner, self.hold.reason, self.hold.until_s)
@@ -122,13 +140,19 @@ class AlarmEntry:
             shown = replace(shown, sentence=shown.sentence + HELD_NOTE)
         return shown
 
+    def _last_seen(self, timezone: str) -> str:
+        """Return when it was last seen, in brackets; "" where that is not known."""
+        seen_s, ended_s = self.alarm.last_seen_s, self.gone_s or self.alarm.ended_s or 0.0
+        return "" if seen_s is None else f" (last seen so at {clock_text(seen_s, ended_s, timezone)})"
+
     def _gone(self, gone_s: float, timezone: str) -> Alarm:
         """Return the alarm without what is no longer so: its condition is gone, though not for long enough yet."""
         gone = clock_text(gone_s, gone_s, timezone)
+        gone = f"since {gone}" if self.alarm.ended_seen else f"when next read at {gone}{self._last_seen(timezone)}"
         waits = count_text(round(ALARM_RULES[self.alarm.kind].off_delay_s), "second")
         return replace(
             self.alarm,
-            sentence=f"{self.alarm.summary} No longer so since {gone}; it is over when that has lasted {waits}.",
+            sentence=f"{self.alarm.summary} No longer so {gone}; it is over when that has lasted {waits}.",
             consequence="None, if it stays so.",
         )
 
@@ -145,8 +169,11 @@ def entry_from(row: object) -> AlarmEntry:
             raise TypeError
         # who has it in hand stands beside the alarm, in the entry
         kept = {field.name for field in fields(Alarm)} - {"handling"}
-        told = {name: row["alarm"][name] for name in kept - {"began_seen"}}
-        told["began_seen"] = bool(row["alarm"].get("began_seen", True))  # not told by the first version
+        told = {name: row["alarm"][name] for name in kept - _LATER}
+        told["began_seen"] = bool(row["alarm"].get("began_seen", True))
+        told["ended_seen"] = bool(row["alarm"].get("ended_seen", True))
+        seen_s = row["alarm"].get("last_seen_s")
+        told["last_seen_s"] = None if seen_s is None else float(seen_s)
         told["kind"] = AlarmKind(told["kind"])
         told["state"] = AlarmState(told["state"])
         told["severity"] = Severity(told["severity"])

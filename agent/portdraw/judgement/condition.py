@@ -27,7 +27,8 @@ class Condition:
     `value` and `limit` are in `measure` ("W", "days", ...).
     `since_s` [s since the epoch] is when it began, where the rule knows better than "when first seen"; where its
     beginning was missed (it was so at the first reading), `began_seen` is False.
-    `witness` is the unit whose readings it rests on, the unit itself when empty.
+    `witness` is the unit whose readings it rests on, the unit itself when empty; `read_s` [s since the epoch] is when
+    the newest of these was taken, None where the rule does not say.
     """
 
     kind: AlarmKind
@@ -49,6 +50,7 @@ class Condition:
     witness: str = ""
     place: str = ""
     began_seen: bool = True
+    read_s: float | None = None
 
     @property
     def key(self) -> tuple[str, str, str]:

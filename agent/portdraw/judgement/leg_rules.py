@@ -30,7 +30,8 @@ def leg_conditions(assessment: SiteAssessment, unit: UnitAssessment, site: Site,
     feeder = assessment.unit(feed.source.partition(" port ")[0])
     witness = "" if feeder is None or feeder.stale else feeder.unit
     found = _ac_conditions(assessment, unit, ac, feed, site, tree) + _feed_conditions(unit, ac, feed, site, tree)
-    return [replace(condition, witness=witness) for condition in found]
+    read_s = max((one.read_s or 0.0 for one in (unit, feeder) if one is not None and not one.stale), default=None)
+    return [replace(condition, witness=witness, read_s=read_s or None) for condition in found]
 
 
 def feeder_port(assessment: SiteAssessment, unit: UnitAssessment) -> PortAssessment | None:

@@ -10,11 +10,11 @@ from portdraw.judgement.assessment import Availability, Carrying, Leg
 from portdraw.judgement.draw_estimates import UnitDraws
 from portdraw.judgement.leg_proof import ProofMemory
 from portdraw.judgement.plan_sheet import PlanSheet
+from portdraw.judgement.poll_run import USABLE, PollRun, next_run
 from portdraw.observation.unit_observation import Outcome, UnitObservation
 
 STALE_AFTER_POLLS = 3  # common practice: two to three polls that bring nothing
 
-USABLE = (Outcome.ANSWERED, Outcome.PARTIAL)
 _ALIVE = (Outcome.ANSWERED, Outcome.PARTIAL, Outcome.REFUSED, Outcome.GARBLED)
 
 
@@ -49,14 +49,15 @@ class Memory:
     """Of earlier cycles what later ones need. Begin with `Memory()`; take the one that each assessment returns.
 
     `heard` has each unit's last usable answer, `asked_s` when each unit was first asked, `alive_s` when it last
-    answered anything, `legs` and `proofs` are keyed by unit and leg name, `signs` by unit, `denied` by unit and
-    printed port. `draws` is what was learned of units that tell only their total. `sheet` is the plan, worked out
-    once for the site it holds.
+    answered anything, `runs` how its newest polls went, `legs` and `proofs` are keyed by unit and leg name, `signs`
+    by unit, `denied` by unit and printed port. `draws` is what was learned of units that tell only their total.
+    `sheet` is the plan, worked out once for the site it holds.
     """
 
     heard: Mapping[str, UnitObservation] = field(default_factory=dict)
     asked_s: Mapping[str, float] = field(default_factory=dict)
     alive_s: Mapping[str, float] = field(default_factory=dict)
+    runs: Mapping[str, PollRun] = field(default_factory=dict)
     legs: Mapping[tuple[str, str], LegMemory] = field(default_factory=dict)
     signs: Mapping[str, SignMemory] = field(default_factory=dict)
     proofs: Mapping[tuple[str, str], ProofMemory] = field(default_factory=dict)
@@ -71,13 +72,15 @@ def hear(memory: Memory, observations: Mapping[str, UnitObservation], time_s: fl
     heard = dict(memory.heard)
     asked_s = dict(memory.asked_s)
     alive_s = dict(memory.alive_s)
+    runs = dict(memory.runs)
     for unit, observation in observations.items():
         asked_s.setdefault(unit, min(observation.began_s, time_s))
+        runs[unit] = next_run(runs.get(unit), observation)
         if observation.outcome in USABLE:
             heard[unit] = observation
         if observation.outcome in _ALIVE:
             alive_s[unit] = observation.ended_s
-    return replace(memory, heard=heard, asked_s=asked_s, alive_s=alive_s, cycle=memory.cycle + 1)
+    return replace(memory, heard=heard, asked_s=asked_s, alive_s=alive_s, runs=runs, cycle=memory.cycle + 1)
 
 
 def fresh(memory: Memory, unit: str, time_s: float, every_s: float) -> UnitObservation | None:

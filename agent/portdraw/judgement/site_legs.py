@@ -12,7 +12,8 @@ from portdraw.judgement.leg_facts import LegSigns
 from portdraw.judgement.leg_proof import ProofMemory, carries_alone, proven, remember_carrying
 from portdraw.judgement.leg_signs import Readings, leg_signs
 from portdraw.judgement.legs import LOCAL_AC, judge_legs
-from portdraw.judgement.memory import STALE_AFTER_POLLS, USABLE, LegMemory, Memory, remember_leg
+from portdraw.judgement.memory import STALE_AFTER_POLLS, LegMemory, Memory, remember_leg
+from portdraw.judgement.poll_run import USABLE
 from portdraw.judgement.proof_conditions import proof_conditions
 from portdraw.judgement.reach import ReachSigns, reach_of
 from portdraw.judgement.unit_draw import UnitDraw

@@ -33,7 +33,7 @@ class UnitObservation:
     index: dict[tuple[str | None, Quantity], Record] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
-        index = {(record.port, record.quantity): record for record in self.records}
+        index = {(record.port, record.quantity): record for record in self.records if record.supply is None}
         object.__setattr__(self, "index", index)
 
     def get(self, port: str | None, quantity: Quantity) -> Record | None:
@@ -57,3 +57,12 @@ class UnitObservation:
             if record.port is not None:
                 seen.setdefault(record.port)
         return tuple(seen)
+
+    def supplies(self) -> tuple[str, ...]:
+        """Return the names of all supply modules that any record is about, in the order of the records."""
+        return tuple(dict.fromkeys(record.supply for record in self.records if record.supply is not None))
+
+    def of_supply(self, supply: str, quantity: Quantity) -> Record | None:
+        """Return the record of a supply module's quantity, None where the poll did not tell it."""
+        mine = (record for record in self.records if record.supply == supply)
+        return next((record for record in mine if record.quantity is quantity), None)

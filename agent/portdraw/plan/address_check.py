@@ -13,17 +13,17 @@ SNMP_PORT = 161
 
 
 def check_addresses(site: Site) -> Iterator[Finding]:
-    """Yield an error for each unit whose address another unit before it in the file has, however it is written."""
+    """Yield an error for each unit or UPS whose address another one before it has, however it is written."""
     first: dict[tuple[str, str], str] = {}
-    for name, unit in site.units.items():
-        if unit.address is None:
+    read = {name: part.address for parts in (site.units, site.ups) for name, part in parts.items()}
+    for name, address in read.items():
+        if address is None:
             continue
-        place = _host_and_port(unit.address)
+        place = _host_and_port(address)
         if place in first:
             other = first[place]
-            as_written = site.units[other].address
-            also = "" if as_written == unit.address else f" (written {as_written} there)"
-            sentence = f"its address {unit.address} is that of {other} too{also}: one would be read as the other."
+            also = "" if read[other] == address else f" (written {read[other]} there)"
+            sentence = f"its address {address} is that of {other} too{also}: one would be read as the other."
             yield Finding(FindingSeverity.ERROR, name, sentence)
         first.setdefault(place, name)
 

@@ -117,15 +117,25 @@ class Circuit(Part):
         return self.rating_a * self.volts * self.continuous_percent / 100
 
 
+Host = Annotated[str, StringConstraints(min_length=1, max_length=255)]
+
+
 class Ups(Part):
-    """A battery-backed supply."""
+    """A battery-backed supply; with an address it is read like a unit."""
 
     input: Name
+    address: Host | None = None
+    access: Name = "none"
     rating_w: Watts
     battery_wh: Annotated[float, Field(ge=0, le=1_000_000)]
     health_percent: Annotated[float, Field(gt=0, le=100)] = 100
     efficiency: Ratio = 0.9
     other_load_w: Watts = 0
+
+    @property
+    def readable(self) -> bool:
+        """False where the site file gives no access to it."""
+        return self.access != "none" and self.address is not None
 
 
 class DeviceWattsTable(Part):
@@ -251,7 +261,7 @@ class Unit(Part):
 
     place: Text = ""
     zone: Name | None = None
-    address: Annotated[str, StringConstraints(min_length=1, max_length=255)] | None = None
+    address: Host | None = None
     access: Name = "none"
     data_via: Name | None = None
     own_use_w: DeviceWatts | None = None

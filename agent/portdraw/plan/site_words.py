@@ -45,6 +45,8 @@ WORDS: dict[str, str] = {
     "Circuit.keeper": "Who may work on the breaker.",
     "Circuit.keeper_call": "How the keeper is reached.",
     "Ups.input": "Circuit that it is plugged into.",
+    "Ups.address": "Host, or host:port, where the UPS is read by SNMP.",
+    "Ups.access": "Name of the access in the agent's settings; none where it is not read.",
     "Ups.rating_w": "Watts that it can give, AC.",
     "Ups.battery_wh": "Watt hours of its battery when new.",
     "Ups.health_percent": "Percent of battery_wh that is left of it.",

@@ -23,16 +23,28 @@ IndexKind = Literal[
     "bridge-port",
     "entity",
     "entity-alias",
+    "physical",
+    "ups-line",
     "lldp-port",
     "lldp-remote",
     "lldp-v2-remote",
     "lldp-remote-address",
     "lldp-v2-remote-address",
+    "lldp-remote-tlv",
+    "lldp-v2-remote-tlv",
 ]
-Pace = Literal["cycle", "slow", "start", "discovery"]
+Pace = Literal["cycle", "slow", "start", "instance", "discovery"]
+Syntax = Literal[
+    "integer", "gauge", "counter", "timeticks", "text", "decimal-text", "oid", "integer-or-bits2", "octets"
+]
 
 SITE_MODULE = "column of this site"
-_IN_WATTS = frozenset({Quantity.PORT_DRAW, Quantity.PORT_GRANTED, Quantity.UNIT_DRAW, Quantity.UNIT_BUDGET})
+_IN_WATTS = frozenset(
+    {
+        *(Quantity.PORT_DRAW, Quantity.PORT_DRAW_UNCERTAINTY, Quantity.PORT_GRANTED, Quantity.PORT_REQUESTED),
+        *(Quantity.PORT_PD_DRAW, Quantity.UNIT_DRAW, Quantity.UNIT_BUDGET, Quantity.SUPPLY_DRAW, Quantity.UPS_OUTPUT),
+    }
+)
 
 
 class _Part(BaseModel):
@@ -44,21 +56,25 @@ class MibObject(_Part):
     into words, `bits` the two leading bits of a one-octet string.
 
     `pace`: read every cycle, every slow cycle, once at the start (and after a restart of the agent), or only while a
-    site is being discovered.
+    site is being discovered; "instance" is read only for rows that something else has pointed out. `after`: asked
+    only of agents that have rows of this object; `unless`: only of those that have none. `rare`: an agent that lacks
+    it is not spoken of, nor asked again.
     `source` says where OID, syntax and unit were read; "from memory" where no text was at hand.
 
     Further, by the name of another object of the same index: `times` is multiplied in, `power_of_ten` is its
     exponent, `only_where` must have one of these values. `repeats` and `unless_peak` are the tell of a column that
     merely repeats the allocation: equal to the first on every port in use, while the second stays 0.
-    `most` is the largest raw value that the syntax can hold. `sign`: "none" refuses a negative value, "either" drops
-    the sign. `system` is the beginning of the sysObjectID of the agents that are asked; empty: all are.
+    `most` is the largest raw value that the syntax can hold; `allowed` has the least and the largest that the
+    document allows. `rows_where`: a row of which another object says something else is about the other end of the
+    line: it tells `of_unit`, if that is given, and otherwise nothing. `sign`: "none" refuses a negative value,
+    "either" drops the sign. `system` is the beginning of the sysObjectID of the agents that are asked; empty: all.
     """
 
     oid: str
     index: IndexKind
     quantity: Quantity | None = None
     role: str = ""
-    syntax: Literal["integer", "gauge", "counter", "timeticks", "text", "decimal-text", "oid", "integer-or-bits2"]
+    syntax: Syntax
     unit: str = ""
     scale: Annotated[float, Field(gt=0)] = 1.0
     offset: int = 0
@@ -72,6 +88,12 @@ class MibObject(_Part):
     repeats: str = ""
     unless_peak: str = ""
     most: int | None = None
+    allowed: tuple[int, int] | None = None
+    rows_where: dict[str, tuple[int, ...]] = {}
+    of_unit: Quantity | None = None
+    after: str = ""
+    unless: str = ""
+    rare: bool = False
     sign: Literal["none", "either"] = "none"
     system: str = ""
     source: Annotated[str, Field(min_length=5)]
@@ -85,6 +107,11 @@ class MibObject(_Part):
     def companions(self) -> tuple[str, ...]:
         """The objects without which a value of this one means nothing."""
         return tuple(name for name in (self.times, self.power_of_ten, *self.only_where) if name)
+
+    @cached_property
+    def tells(self) -> tuple[Quantity, ...]:
+        """The quantities of which rows of this object speak."""
+        return tuple(quantity for quantity in (self.quantity, self.of_unit) if quantity is not None)
 
     def is_for(self, system_object_id: Oid | None) -> bool:
         """True where an agent with this sysObjectID (None: it tells none) is asked for the object."""
@@ -153,9 +180,12 @@ class Catalogue:
                 self.objects[name] = entry
                 self.module_of[name] = module
         for name, entry in self.objects.items():
-            for other in (*entry.companions, entry.repeats, entry.unless_peak):
+            for other in (*entry.companions, *entry.rows_where, entry.repeats, entry.unless_peak):
                 if other and (other not in self.objects or self.objects[other].index != entry.index):
                     raise ValueError(f"mibs: {name} needs {other}, which is not there or has another index")
+            for other in (entry.after, entry.unless):
+                if other and other not in self.objects:
+                    raise ValueError(f"mibs: {name} hangs on {other}, which is not there")
 
     def with_site_columns(self, columns: dict[str, MibObject]) -> Catalogue:
         """Return this catalogue with columns of a site's own: after the standard ones, before the private ones.

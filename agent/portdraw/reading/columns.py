@@ -90,9 +90,10 @@ class Reader:
         """Seconds of wall time until the deadline."""
         return self._deadline - asyncio.get_running_loop().time()
 
-    async def scalars(self, oids: Sequence[Oid]) -> dict[Oid, Varbind]:
+    async def scalars(self, oids: Sequence[Oid], optional: bool = False) -> dict[Oid, Varbind]:
         """Return the values of instances; those that the agent lacks are absent. Raises ReadError.
 
+        What is `optional` may all be hidden from this user: that is no refusal.
         Once the agent has answered anything in this reader, a failure is told in `why_missing` instead.
         """
         found: dict[Oid, Varbind] = {}
@@ -122,17 +123,22 @@ class Reader:
                 denied += batch if answer.error_status in _DENIED else []
                 untold = []
             pending = untold + pending[len(batch) :]
-        if oids and len(denied) == len(oids):
+        if oids and len(denied) == len(oids) and not optional:
             raise self._view_refused()
         return found
 
     async def columns(
-        self, oids: Sequence[Oid], expected: Mapping[Oid, int] | None = None, single: Collection[Oid] = ()
+        self,
+        oids: Sequence[Oid],
+        expected: Mapping[Oid, int] | None = None,
+        single: Collection[Oid] = (),
+        optional: bool = False,
     ) -> dict[Oid, Column]:
         """Return every column asked for. Raises ReadError only where not one answer came to this reader.
 
         `expected` has the number of rows that columns had before: it changes how much is asked for at once, never
         what is found. Of the columns in `single` only the first row is read, without a look at what comes after.
+        What is `optional` may all be hidden from this user: that is no refusal.
         """
         before = expected or {}
         columns = {oid: Column(oid, before.get(oid)) for oid in oids}
@@ -149,7 +155,7 @@ class Reader:
             for column in columns.values():
                 if not column.ended:
                     column.end(str(error))
-        if columns and all(column.denied for column in columns.values()):
+        if columns and all(column.denied for column in columns.values()) and not optional:
             raise self._view_refused()
         return columns
 

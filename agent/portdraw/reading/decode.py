@@ -10,6 +10,8 @@ from portdraw.reading.varbind import ABSENT, Kind, Varbind, oid_text
 
 PORT_CEILING_W = 99.9  # continuous ceiling of any port: IEEE 802.3-2022, Table 145-16
 MOST_TEXT = 200
+SENSOR_FULL = 10**9  # RFC 3433, EntitySensorValue: beyond what can be told, with either sign
+_SENSOR_UNITS = 9  # RFC 3433, EntitySensorDataScale: units(9), three powers of ten a step
 _NUMBER = (Kind.INTEGER, Kind.GAUGE32)
 # agents mix up signed and unsigned; a counter, a time or an address in place of watts is refused
 _KINDS = {
@@ -39,6 +41,10 @@ def decode(entry: MibObject, varbind: Varbind) -> float | int | str:
         if isinstance(raw, tuple):
             return oid_text(raw)
         raise CannotBeUsedError(f"the agent sent {varbind.kind} where an object identifier stands")
+    if entry.syntax == "octets":
+        if not isinstance(raw, bytes):
+            raise CannotBeUsedError(f"the agent sent {varbind.kind} where octets stand")
+        return raw.hex()
     if entry.syntax == "decimal-text":
         return _unless_part(entry, round(_decimal(varbind) * entry.scale, 6))
     if entry.syntax == "integer-or-bits2" and isinstance(raw, bytes):
@@ -48,6 +54,12 @@ def decode(entry: MibObject, varbind: Varbind) -> float | int | str:
     if not isinstance(raw, int) or varbind.kind not in _KINDS[entry.syntax]:
         raise CannotBeUsedError(f"the agent sent {varbind.kind} where a number stands")
     number = raw + entry.offset
+    if entry.allowed is not None and not entry.allowed[0] <= raw <= entry.allowed[1]:
+        least, top = (round((end + entry.offset) * entry.scale, 6) for end in entry.allowed)
+        told = f"{round(number * entry.scale, 6):g} {entry.unit}".strip()
+        raise CannotBeUsedError(
+            f"{told} is refused: {entry.quantity} is from {least:g} to {top:g} {entry.unit}".strip()
+        )
     if entry.values:
         if number not in entry.values:
             raise CannotBeUsedError(f"the agent sent {raw}, a value that the module does not define")
@@ -63,6 +75,21 @@ def scaled(entry: MibObject, value: float | int | str, factor: float) -> float:
     if isinstance(value, str):
         raise CannotBeUsedError("the agent sent a word where a number stands")
     return float(_checked(entry, round(value * factor, 6)))
+
+
+def sensor_reading(value: int, scale: int, precision: int, oper_status: int) -> float:
+    """Return the reading of a sensor in whole units (RFC 3433, section 3.1 and EntitySensorPrecision).
+
+    Raises CannotBeUsedError where the sensor does not work, is beyond its range, or tells no such scale.
+    """
+    if oper_status != 1:
+        raise CannotBeUsedError("the sensor is unavailable" if oper_status == 2 else "the sensor does not work")
+    if abs(value) >= SENSOR_FULL:
+        raise CannotBeUsedError("the sensor is beyond its range")
+    if not 1 <= scale <= 17 or not -8 <= precision <= 9:
+        raise CannotBeUsedError("the agent gives a scale or precision that sensors don't have")
+    exponent = 3 * (scale - _SENSOR_UNITS) - max(0, precision)
+    return value * 10.0**exponent if exponent >= 0 else value / 10.0**-exponent
 
 
 def _unless_part(entry: MibObject, value: float | int) -> float | int:
@@ -96,6 +123,6 @@ def _checked(entry: MibObject, value: float | int) -> float | int:
             raise CannotBeUsedError(f"{value:g} W is refused: no port can give more than {PORT_CEILING_W} W")
     if (entry.unit == "W" or entry.syntax == "counter") and value < 0:
         raise CannotBeUsedError(f"{value:g} {entry.unit} is refused: this object defines no sign")
-    if entry.quantity is Quantity.PORT_CLASS and not 0 <= value <= 8:
+    if entry.quantity in (Quantity.PORT_CLASS, Quantity.PORT_CLASS_LLDP) and not 0 <= value <= 8:
         raise CannotBeUsedError(f"class {value} does not exist")
     return value

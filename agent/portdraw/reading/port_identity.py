@@ -16,6 +16,7 @@ from portdraw.reading.varbind import Oid, Varbind
 
 IF_INDEX = (1, 3, 6, 1, 2, 1, 2, 2, 1, 1)  # RFC 2863
 ETHERNET = 6  # ifType ethernetCsmacd
+REMOTE_KINDS = frozenset({"lldp-remote", "lldp-v2-remote", "lldp-remote-tlv", "lldp-v2-remote-tlv"})
 _LAST_NUMBER = re.compile(r"^(?P<head>.*?[^0-9])?(?P<port>[0-9]{1,9})$")
 
 
@@ -61,7 +62,7 @@ class PortIdentity:
                     return self._by_interface.get(self._entities.get(number, -1))
         if kind == "lldp-port" and len(index) == 1:
             return self._by_lldp_port(index[0])
-        if kind in ("lldp-remote", "lldp-v2-remote") and len(index) >= 3:
+        if kind in REMOTE_KINDS and len(index) >= 3:
             return self._by_lldp_port(index[1])
         return None
 

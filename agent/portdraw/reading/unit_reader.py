@@ -17,9 +17,12 @@ from portdraw.plan.site import Unit
 from portdraw.reading.catalogue import Catalogue, IndexKind, MibObject
 from portdraw.reading.columns import MOST_VARBINDS_PER_REQUEST, Column, Reader
 from portdraw.reading.engine import Engine, Failure, ReadError, Target, parse_address
+from portdraw.reading.entities import Entities, Values
+from portdraw.reading.poll_outcome import outcome_of, reason_of
 from portdraw.reading.port_identity import PortIdentity, interfaces
+from portdraw.reading.raw_tlvs import power_rows, records_of
 from portdraw.reading.repeated_allocation import repeating
-from portdraw.reading.unit_records import Key, UnitRecords
+from portdraw.reading.unit_records import Key, UnitRecords, lasting
 from portdraw.reading.varbind import Oid, Varbind
 
 Pace = Literal["start", "slow", "cycle"]
@@ -30,10 +33,9 @@ _LEADS_TO_INTERFACE: dict[str, IndexKind] = {
     "interface of a bridge port": "bridge-port",
     "interface of an entity": "entity",
 }
-CLOCK_TOLERANCE_S = (
-    5.0  # an agent's uptime lags behind our clock by less than this and 2 %; common practice, no source
-)
-MOST_NAMES_IN_A_REASON = 3
+# columns of a port's watts that are better than a sensor in the port
+_BEFORE_SENSORS = ("pethPsePortActualPower", "pethPsePortActualPower@mib-2")
+CLOCK_TOLERANCE_S = 5.0  # an agent's uptime lags behind our clock by less than this and 2 %; common practice
 
 
 class UnitReader:
@@ -52,6 +54,14 @@ class UnitReader:
         self._rows: dict[str, int] = {}  # of each complete column, at the last reading
         self._identity: PortIdentity | None = None
         self._system: Oid | None = None  # sysObjectID
+        self._goes_beside = frozenset(
+            other
+            for entry in catalogue.objects.values()
+            for other in (*entry.companions, *entry.rows_where)
+            if catalogue.objects[other].pace != "cycle"
+        )
+        self._beside: dict[str, dict[Oid, Varbind]] = {}  # slow columns without which faster ones mean nothing
+        self._entities = Entities(catalogue)
         self._repeats: dict[str, bool] = {}  # columns of watts: whether they repeat the allocation
         self._kept: dict[Key, Record] = {}
         self._known_ports: dict[str, None] = {}
@@ -79,14 +89,17 @@ class UnitReader:
             if self._restarted(found) and pace != "start":
                 self._forget()
                 found, columns = await self._ask(reader, pace := "start")
-            records = self._build(pace, found, reader.why_missing, columns)
+            if pace == "start":
+                await self._find_entities(reader, columns)
+            of_entities = await self._entities.read(reader, with_ports=self._needs_port_sensors())
+            records = self._build(pace, found, reader.why_missing, columns, of_entities)
             cut = {name: column.why_cut for name, column in columns.items() if column.why_cut}
             cut |= {name: why for name in found if (why := reader.why_missing.get(self._instance(name)))}
             cut |= records.unplaced
             if cut:
-                outcome, reason = Outcome.PARTIAL, _reason(cut)
+                outcome, reason = Outcome.PARTIAL, reason_of(cut)
         except ReadError as error:
-            outcome, reason = _outcome(error)
+            outcome, reason = outcome_of(error)
             if error.failure is Failure.TIME_WINDOW:
                 self._identity = None
         self._most = min(MOST_VARBINDS_PER_REQUEST, reader.most * 2)  # what was too much last time may do next time
@@ -105,7 +118,14 @@ class UnitReader:
                 if column.why_cut:
                     reader.why_missing[self._instance(name)] = column.why_cut
             return {name: column.rows.get((0,)) for name, column in uptimes.items()}, columns
-        found = await reader.scalars([self._instance(name) for name in wanted])
+        found: dict[Oid, Varbind] = {}
+        asked = {name: entry for name, entry in wanted.items() if not entry.rare}
+        wanted = {}
+        while asked:  # what few agents have is asked for by itself, and what hangs on it afterwards
+            found |= await reader.scalars([self._instance(name) for name in asked], optional=bool(wanted))
+            self._note_scalars(asked, found, reader.why_missing)
+            wanted |= asked
+            asked = {name: entry for name, entry in self._scalars(pace).items() if name not in wanted}
         name, _ = self._catalogue.of(Quantity.SYSTEM_OBJECT_ID)[0]
         if pace == "start" and name in wanted:
             told = found.get(self._instance(name))
@@ -117,8 +137,21 @@ class UnitReader:
         return {
             name: entry
             for name, entry in self._catalogue.objects.items()
-            if entry.index == "scalar" and _RANK[entry.pace] >= _RANK[pace]
+            if entry.index == "scalar" and _RANK.get(entry.pace, -1) >= _RANK[pace]
+            if self._is_open(entry) and (not entry.rare or self._present.get(name, pace != "cycle"))
         }
+
+    def _note_scalars(self, asked: Iterable[str], found: Mapping[Oid, Varbind], why: Mapping[Oid, str]) -> None:
+        for name in asked:
+            told = self._instance(name) in found
+            if told or self._instance(name) not in why:
+                self._present[name] = told
+
+    def _is_open(self, entry: MibObject) -> bool:
+        """True where the agent has what the object hangs on, and lacks what it stands in for."""
+        if entry.after and not self._present.get(entry.after, False):
+            return False
+        return not entry.unless or self._present.get(entry.unless) is False
 
     def _instance(self, name: str) -> Oid:
         return (*self._catalogue.objects[name].arcs, 0)
@@ -143,13 +176,34 @@ class UnitReader:
         self._rows.clear()
         self._kept.clear()
         self._repeats.clear()
+        self._beside.clear()
+        self._entities = Entities(self._catalogue)
         self._known_ports.clear()
         self._delivering, self._newly_delivering = None, False
 
     async def _read_columns(self, reader: Reader, pace: Pace, scalars: Mapping[str, MibObject]) -> dict[str, Column]:
+        by_name = await self._read_round(reader, pace, scalars, {})
+        while pace != "cycle":  # what hangs on columns that have just turned out to be there, or not to be
+            further = await self._read_round(reader, pace, {}, by_name)
+            if not further:
+                break
+            by_name |= further
+        if pace == "start":
+            objects = self._catalogue.objects
+            helpers = self._helpers({objects[name].index for name, column in by_name.items() if column.rows})
+            by_name |= await self._read_helpers(reader, helpers)
+        return by_name
+
+    async def _read_round(
+        self, reader: Reader, pace: Pace, scalars: Mapping[str, MibObject], read: Mapping[str, Column]
+    ) -> dict[str, Column]:
         wanted = {
-            name: entry for name, entry in self._catalogue.objects.items() if self._is_wanted(name, entry, pace)
+            name: entry
+            for name, entry in self._catalogue.objects.items()
+            if name not in read and self._is_wanted(name, entry, pace)
         }
+        if not wanted and not scalars:
+            return {}
         # in a cycle a group's totals, and what stands alone, are read without a look for rows that were not there
         alone = ("group", "lldp-port") if pace == "cycle" else ()
         single = {entry.arcs for name, entry in wanted.items() if entry.index in alone and self._rows.get(name) == 1}
@@ -158,25 +212,42 @@ class UnitReader:
         # nearly every agent lacks nearly every private column: one row of each is asked for at first
         expected = {entry.arcs: 0 for name, entry in wanted.items() if self._is_private(name)}
         expected |= {entry.arcs: self._rows[name] for name, entry in wanted.items() if name in self._rows}
-        columns = await reader.columns([entry.arcs for entry in wanted.values()], expected, single)
-        if pace == "start":
-            helpers = self._helpers({wanted[name].index for name in wanted if columns[wanted[name].arcs].rows})
-            columns |= await reader.columns([entry.arcs for entry in helpers.values()]) if helpers else {}
-            wanted |= helpers
+        columns = await reader.columns([entry.arcs for entry in wanted.values()], expected, single, bool(read))
         by_name = {name: columns[entry.arcs] for name, entry in wanted.items()}
         for name, column in by_name.items():
-            if name in scalars:
-                continue
-            if column.rows or column.why_cut is None:
-                self._present[name] = bool(column.rows)
-            if column.why_cut is None:
-                self._rows[name] = len(column.rows)
+            if name not in scalars:
+                self._note_column(name, column)
         return by_name
 
+    def _note_column(self, name: str, column: Column) -> None:
+        entry = self._catalogue.objects[name]
+        if column.rows or column.why_cut is None:
+            told = power_rows(column.rows) if entry.syntax == "octets" else column.rows
+            self._present[name] = bool(told)
+        if column.why_cut is None:
+            self._rows[name] = len(column.rows)
+        if name in self._goes_beside and (column.why_cut is None or name not in self._beside):
+            self._beside[name] = {lasting(entry, index): varbind for index, varbind in column.rows.items()}
+
+    async def _read_helpers(self, reader: Reader, helpers: Mapping[str, MibObject]) -> dict[str, Column]:
+        arcs = [entry.arcs for entry in helpers.values()]
+        columns = await reader.columns(arcs, optional=True) if helpers else {}
+        return {name: columns[entry.arcs] for name, entry in helpers.items()}
+
+    async def _find_entities(self, reader: Reader, columns: dict[str, Column]) -> None:
+        """Find supplies and sensors; where sensors lie in ports, read too how entities lead to interfaces."""
+        await self._entities.find(reader, columns, self._now_s())
+        helpers = self._helpers({"entity"} if self._entities.of_ports else set())
+        columns |= await self._read_helpers(reader, {name: e for name, e in helpers.items() if name not in columns})
+
+    def _needs_port_sensors(self) -> bool:
+        """Sensors in ports come after the standard's own column of watts, and before all others."""
+        return not any(self._present.get(name) for name in _BEFORE_SENSORS)
+
     def _is_wanted(self, name: str, entry: MibObject, pace: Pace) -> bool:
-        if entry.index == "scalar" or entry.role in _LEADS_TO_INTERFACE or _RANK[entry.pace] < _RANK[pace]:
+        if entry.index == "scalar" or entry.role in _LEADS_TO_INTERFACE or _RANK.get(entry.pace, -1) < _RANK[pace]:
             return False
-        if not entry.is_for(self._system):
+        if not entry.is_for(self._system) or not self._is_open(entry):
             return False
         if pace == "cycle" or (pace == "slow" and self._is_private(name) and self._tells_watts()):
             return self._present.get(name, True)  # what was cut off is asked for again
@@ -201,34 +272,53 @@ class UnitReader:
         found: Mapping[str, Varbind | None],
         why_missing: Mapping[Oid, str],
         columns: Mapping[str, Column],
+        of_entities: Values,
     ) -> UnitRecords:
         self._repeats |= repeating(self._catalogue, columns)
         granted = {name for name, repeats in self._repeats.items() if repeats}
-        records = UnitRecords(self._catalogue, self._present, self._now_s(), granted)
+        now_s = self._now_s()
+        records = UnitRecords(self._catalogue, self._present, now_s, granted, self._beside)
         for name, varbind in found.items():
             records.scalar(name, varbind, why_missing.get(self._instance(name)))
         identity = self._identity or self._identify(columns)
         records.take_ports(columns, identity, self._known_ports)
+        if self._needs_port_sensors():
+            records.take_sensors(self._entities.port_records(of_entities, identity, now_s), self._known_ports)
         records.take_totals(columns)
         records.take_own_source(columns)
+        records.take_own_feed(columns)
         if pace != "cycle":
             self._drop_kept(columns)
         records.put_absent(self._kept.values())
+        self._take_raw_tlvs(columns, identity, records)
         records.drop_class_of_idle_ports()
         records.say_what_is_missing(columns, self._known_ports)
         self._keep(found, columns, records)
         self._note_delivering(records)
+        for record in self._entities.records(of_entities, now_s):
+            records.put(record)
         return records
+
+    def _take_raw_tlvs(self, columns: Mapping[str, Column], identity: PortIdentity, records: UnitRecords) -> None:
+        for name, column in columns.items():
+            entry = self._catalogue.objects[name]
+            rows = power_rows(column.rows) if entry.syntax == "octets" else {}
+            for index, varbind in rows.items():
+                port = identity.printed(entry.index, index)
+                if port is None or port not in self._known_ports:
+                    continue
+                for record in records_of(port, index, varbind, self._catalogue.source_text(name), self._now_s()):
+                    records.offer(record)
 
     def _identify(self, columns: Mapping[str, Column]) -> PortIdentity:
         """Return how rows belong to ports; remembered only where nothing that it rests on was cut off."""
-        state_name = self._catalogue.of(Quantity.PORT_STATE)[0][0]
+        state_names = [name for name, _ in self._catalogue.of(Quantity.PORT_STATE) if name in columns]
         roles = {role: self._catalogue.role(role)[0] for role in (_TYPE, _NAME, *_LEADS_TO_INTERFACE)}
-        rests_on = [columns[name] for name in (state_name, *roles.values()) if name in columns]
+        rests_on = [columns[name] for name in (*state_names, *roles.values()) if name in columns]
         told = {role: columns[name].rows if name in columns else {} for role, name in roles.items()}
         identity = PortIdentity(
             self._unit,
-            [(index[0], index[1]) for index in columns[state_name].rows if len(index) == 2],
+            [(index[0], index[1]) for name in state_names for index in columns[name].rows if len(index) == 2],
             {index[0]: varbind.value for index, varbind in told[_TYPE].items() if isinstance(varbind.value, int)},
             {index[0]: varbind.as_text() for index, varbind in told[_NAME].items()},
             *(interfaces(told[role]) for role in _LEADS_TO_INTERFACE),
@@ -240,13 +330,13 @@ class UnitReader:
     def _drop_kept(self, columns: Mapping[str, Column]) -> None:
         """What a complete column no longer tells is gone: a neighbour that left must not stay on its port."""
         objects = self._catalogue.objects
-        whole = {objects[name].quantity for name, column in columns.items() if column.why_cut is None}
-        whole -= {objects[name].quantity for name, column in columns.items() if column.why_cut is not None}
+        whole = {q for name, column in columns.items() if column.why_cut is None for q in objects[name].tells}
+        whole -= {q for name, column in columns.items() if column.why_cut is not None for q in objects[name].tells}
         self._kept = {key: record for key, record in self._kept.items() if key[1] not in whole}
 
     def _keep(self, found: Iterable[str], columns: Iterable[str], records: UnitRecords) -> None:
         objects = self._catalogue.objects
-        slow = {objects[name].quantity for name in (*found, *columns) if objects[name].pace != "cycle"}
+        slow = {q for name in (*found, *columns) if objects[name].pace != "cycle" for q in objects[name].tells}
         for record in records:
             key = (record.port, record.quantity)
             idle_class = record.quantity is Quantity.PORT_CLASS and record.missing is not None
@@ -254,34 +344,7 @@ class UnitReader:
                 self._kept[key] = record
 
     def _note_delivering(self, records: UnitRecords) -> None:
-        now = frozenset(
-            r.port for r in records if r.quantity is Quantity.PORT_STATE and r.value == PortState.DELIVERING
-        )
+        states = (record for record in records if record.quantity is Quantity.PORT_STATE)
+        now = frozenset(record.port for record in states if record.value == PortState.DELIVERING)
         self._newly_delivering = self._delivering is not None and not now <= self._delivering
         self._delivering = now
-
-
-def _reason(cut: Mapping[str, str | None]) -> str:
-    """Return one sentence for each reason, with the objects that it cost."""
-    by_why: dict[str, list[str]] = {}
-    for name, why in cut.items():
-        by_why.setdefault(why or "", []).append(name.partition("@")[0])
-    parts = []
-    for why, names in by_why.items():
-        shown = ", ".join(names[:MOST_NAMES_IN_A_REASON])
-        more = f" and {len(names) - MOST_NAMES_IN_A_REASON} more" if len(names) > MOST_NAMES_IN_A_REASON else ""
-        parts.append(f"{shown}{more}: {why}")
-    return "; ".join(parts) + "."
-
-
-def _outcome(error: ReadError) -> tuple[Outcome, str]:
-    if error.failure.is_credentials:
-        return Outcome.REFUSED, f"{error}."
-    if error.failure in (Failure.GARBLED, Failure.TIME_WINDOW):
-        return Outcome.GARBLED, f"{error}."
-    if error.failure is Failure.UNREACHABLE:
-        return Outcome.SILENT, f"{error}."
-    return Outcome.SILENT, (
-        f"{error}. It is off, can't be reached, or refuses these credentials: "
-        "a wrong community or privacy secret looks the same as silence."
-    )

@@ -6,12 +6,13 @@ No row is ever replaced by a zero, and no row lands on a port that it may not be
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Mapping
+from dataclasses import replace
 
 from portdraw.observation.record import Basis, PortState, PowerSource, Quantity, Record
 from portdraw.reading.catalogue import Catalogue, MibObject
 from portdraw.reading.columns import Column
 from portdraw.reading.decode import CannotBeUsedError, decode, raw_number, scaled
-from portdraw.reading.port_identity import PortIdentity
+from portdraw.reading.port_identity import REMOTE_KINDS, PortIdentity
 from portdraw.reading.varbind import Oid, Varbind
 
 ABOVE_SUPPLY = 1.1  # a total above the supply by more than this is a wrong unit; common practice, no source
@@ -19,22 +20,38 @@ ABOVE_SUPPLY = 1.1  # a total above the supply by more than this is a wrong unit
 MOST_EXPONENT = 24  # RFC 7460, UnitMultiplier: yocto to yotta
 
 Key = tuple[str | None, Quantity]
+Beside = Mapping[str, Mapping[Oid, Varbind]]
+# rows of these are about the unit as a whole, or are read by somebody else
+_NOT_OF_PORTS = frozenset({"group", "ups-line", "physical", "lldp-remote-tlv", "lldp-v2-remote-tlv"})
+_TOTALS = frozenset({"group", "ups-line"})
+
+
+def lasting(entry: MibObject, index: Oid) -> Oid:
+    """Return what lasts of an index: the time mark before a neighbour's changes with all that it says."""
+    return index[1:] if entry.index in REMOTE_KINDS else index
 
 
 class UnitRecords:
     """The records of one poll under construction. `present` says which columns the agent turned out to have.
 
-    `granted` names the columns of watts that merely repeat the allocation. `unplaced` tells, by object, where not one
-    row could be put to a port.
+    `granted` names the columns of watts that merely repeat the allocation. `beside` has rows of slower columns that
+    go with others, by what lasts of their index. `unplaced` tells, by object, where not one row belongs to a port.
     """
 
     def __init__(
-        self, catalogue: Catalogue, present: Mapping[str, bool], now_s: float, granted: Container[str] = ()
+        self,
+        catalogue: Catalogue,
+        present: Mapping[str, bool],
+        now_s: float,
+        granted: Container[str] = (),
+        beside: Beside | None = None,
     ) -> None:
         self._catalogue = catalogue
         self._present = present
         self._now_s = now_s
         self._granted = granted
+        self._beside = beside or {}
+        self._of_supplies: list[Record] = []
         self._by_key: dict[Key, Record] = {}
         self.unplaced: dict[str, str] = {}
 
@@ -42,7 +59,8 @@ class UnitRecords:
         return bool(self._by_key)
 
     def __iter__(self) -> Iterator[Record]:
-        return iter(self._by_key.values())
+        yield from self._by_key.values()
+        yield from self._of_supplies
 
     def get(self, key: Key) -> Record | None:
         """Return the record of a port (None: of the unit) and quantity."""
@@ -50,32 +68,41 @@ class UnitRecords:
 
     def put(self, record: Record) -> None:
         """Enter a record, in place of an earlier one about the same."""
-        self._by_key[record.port, record.quantity] = record
+        if record.supply is None:
+            self._by_key[record.port, record.quantity] = record
+        else:
+            self._of_supplies.append(record)
+
+    def offer(self, record: Record) -> None:
+        """Enter a record where none stands yet, where the one that stands says less, or has the same source."""
+        other = self._by_key.get((record.port, record.quantity))
+        if other is None or _says_more(record, other) or other.source == record.source:
+            self.put(record)
 
     def put_absent(self, records: Iterable[Record]) -> None:
         """Enter records about which this poll has said nothing."""
         for record in records:
             self._by_key.setdefault((record.port, record.quantity), record)
 
-    def scalar(self, name: str, varbind: Varbind | None, why: str | None) -> Record:
-        """Enter and return a value of the unit; `why` says why it was not told."""
+    def scalar(self, name: str, varbind: Varbind | None, why: str | None) -> None:
+        """Enter a value of the unit; `why` says why it was not told."""
         entry = self._catalogue.objects[name]
-        if varbind is None:
-            record = self._missing(name, entry, None, why or "the agent does not have this object")
-        else:
-            record = self._record(name, entry, None, varbind)
-        self.put(record)
-        return record
+        if varbind is not None:
+            self.offer(self._record(name, entry, None, varbind))
+        elif why is not None or not entry.rare:
+            self.offer(self._missing(name, entry, None, why or "the agent does not have this object"))
 
     def take_ports(self, by_name: Mapping[str, Column], identity: PortIdentity, known: dict[str, None]) -> None:
         """Enter what is told of ports; `known` is extended by ports with a row that only a PSE port has."""
-        state_name = self._catalogue.of(Quantity.PORT_STATE)[0][0]
         watts_name = self._watts_column(by_name, identity)
-        has_states = bool(self._present.get(state_name))
-        for name, column in by_name.items():
-            entry = self._catalogue.objects[name]
+        has_states = any(self._present.get(name) for name, _ in self._catalogue.of(Quantity.PORT_STATE))
+        objects = self._catalogue.objects
+        in_order = [name for name in objects if name in by_name]  # of sources, whatever was read first
+        in_order.sort(key=lambda name: objects[name].quantity is not Quantity.PORT_STATE)
+        for name in in_order:
+            entry, column = objects[name], by_name[name]
             quantity = entry.quantity
-            if quantity is None or entry.index == "group" or quantity is Quantity.UNIT_OWN_SOURCE:
+            if quantity is None or entry.index in _NOT_OF_PORTS or quantity is Quantity.UNIT_OWN_SOURCE:
                 continue
             if quantity is Quantity.PORT_DRAW and name != watts_name:
                 continue
@@ -92,14 +119,20 @@ class UnitRecords:
                     continue  # a row for a port that has no power table row can't deliver
                 record = self._row(name, entry, port, index, by_name)
                 other = self._by_key.get((port, quantity))
-                if other is None or _says_more(record, other):
+                if record is not None and (other is None or _says_more(record, other)):
                     self.put(record)
+
+    def take_sensors(self, readings: Iterable[Record], known: Container[str]) -> None:
+        """Enter what sensors in known ports say, in place of worse sources."""
+        for record in readings:
+            if record.port in known:
+                self.put(record)
 
     def take_totals(self, by_name: Mapping[str, Column]) -> None:
         """Enter sums over the groups of the unit; where one group is unknown the sum is."""
         for name, column in by_name.items():
             entry = self._catalogue.objects[name]
-            if entry.index != "group" or entry.quantity is None:
+            if entry.index not in _TOTALS or entry.quantity is None:
                 continue
             parts = [self._record(name, entry, None, varbind) for varbind in column.rows.values()]
             why = next((part.missing for part in parts if part.missing), column.why_cut)
@@ -110,6 +143,8 @@ class UnitRecords:
             elif entry.unit == "W":
                 total = sum(part.number() or 0.0 for part in parts)  # every part is there: no unknown is summed as 0
                 self.put(_with_value(parts[0], total))
+            elif entry.unit == "%":
+                self.put(_with_value(parts[0], max(part.number() or 0.0 for part in parts)))
             else:
                 words = dict.fromkeys(str(part.value) for part in parts)
                 self.put(_with_value(parts[0], ", ".join(words)))
@@ -120,14 +155,25 @@ class UnitRecords:
         best: Record | None = None
         for name, entry in self._catalogue.of(Quantity.UNIT_OWN_SOURCE):
             column = by_name.get(name)
-            for varbind in column.rows.values() if column else ():
-                record = self._record(name, entry, None, varbind)
-                if best is None or _says_more(record, best):
+            for index in column.rows if column else ():
+                record = self._row(name, entry, None, index, by_name)
+                if record is not None and (best is None or _says_more(record, best)):
                     best = record
             if best is None and column is not None and column.why_cut and self._present.get(name):
                 best = self._missing(name, entry, None, column.why_cut)
-        if best is not None:
+        told = self._by_key.get((None, Quantity.UNIT_OWN_SOURCE))  # by a scalar: the last in the order of sources
+        if best is not None and (told is None or not _says_more(told, best)):
             self.put(best)
+
+    def take_own_feed(self, by_name: Mapping[str, Column]) -> None:
+        """Enter what rows of ports by which the unit itself is fed tell: what it asks for and was granted."""
+        for name, entry in self._catalogue.objects.items():
+            column = by_name.get(name)
+            if entry.of_unit is None or column is None:
+                continue
+            for index, varbind in column.rows.items():
+                if self._is_of_port(entry, index, by_name) is False:
+                    self.offer(replace(self._record(name, entry, None, varbind), quantity=entry.of_unit))
 
     def drop_class_of_idle_ports(self) -> None:
         """A class is only valid while the port delivers (RFC 3621, pethPsePortPowerClassifications)."""
@@ -174,13 +220,38 @@ class UnitRecords:
         why = f"{drawn_w:g} W is refused: the supply that the agent reports gives {budget_w:g} W"
         self.put(_without_value(draw, why))
 
-    def _row(self, name: str, entry: MibObject, port: str, index: Oid, by_name: Mapping[str, Column]) -> Record:
-        """Return the record of one row, with what goes with it in other columns."""
-        record = self._record(name, entry, port, by_name[name].rows[index])
+    def _is_of_port(self, entry: MibObject, index: Oid, by_name: Mapping[str, Column]) -> bool | None:
+        """Return whether `rows_where` holds for a row, None where the agent does not say."""
+        told = [self._find(other, index, by_name) for other in entry.rows_where]
+        if None in told:
+            return None
+        pairs = zip(told, entry.rows_where.values(), strict=True)
+        return all(varbind is not None and varbind.value in allowed for varbind, allowed in pairs)
+
+    def _find(self, name: str, index: Oid, by_name: Mapping[str, Column]) -> Varbind | None:
+        found = by_name[name].rows.get(index) if name in by_name else None
+        if found is None and name in self._beside:
+            found = self._beside[name].get(lasting(self._catalogue.objects[name], index))
+        return found
+
+    def _row(
+        self, name: str, entry: MibObject, port: str | None, index: Oid, by_name: Mapping[str, Column]
+    ) -> Record | None:
+        """Return the record of one row, with what goes with it; None where the row is about the other end."""
+        varbind = by_name[name].rows[index]
+        if entry.rows_where:
+            of_port = self._is_of_port(entry, index, by_name)
+            if of_port is False:
+                return None
+            if of_port is None and isinstance(varbind.value, bytes):
+                return self._missing(
+                    name, entry, port, "the agent does not say which end of the feed sent these bits"
+                )
+        record = self._record(name, entry, port, varbind)
         if not entry.companions or record.value is None:
             return record
         objects = self._catalogue.objects
-        beside = {other: by_name[other].rows.get(index) if other in by_name else None for other in entry.companions}
+        beside = {other: self._find(other, index, by_name) for other in entry.companions}
         try:
             factor = 1.0
             for other, allowed in entry.only_where.items():
@@ -221,8 +292,8 @@ def _says_more(new: Record, old: Record) -> bool:
 
 
 def _with_value(record: Record, value: float | str) -> Record:
-    return Record(record.port, record.quantity, value, record.unit, record.basis, record.source, record.read_s, None)
+    return replace(record, value=value, missing=None)
 
 
 def _without_value(record: Record, why: str) -> Record:
-    return Record(record.port, record.quantity, None, record.unit, None, record.source, record.read_s, why)
+    return replace(record, value=None, basis=None, missing=why)

@@ -23,8 +23,8 @@ class AgentHealth:
 
     `overdue_units` are units whose poll is past its due time. `why_not_ready` is a sentence, "" when ready.
     A cycle older than `late_after_s` makes every page say that its news is old. `clock_note` is a sentence while the
-    machine's clock was set lately. `emulated` holds before the first cycle too. `notifications` is None where none
-    are listened for.
+    machine's clock was set lately, `busy_note` while an emulated site's time is too fast for the machine. `emulated`
+    holds before the first cycle too. `notifications` is None where none are listened for.
     """
 
     started_s: float
@@ -40,6 +40,7 @@ class AgentHealth:
     why_not_ready: str
     late_after_s: float = 180.0
     clock_note: str = ""
+    busy_note: str = ""
     emulated: bool = False
     notifications: NotificationCounts | None = None
 

@@ -111,7 +111,8 @@ def late_words(site: SiteAssessment | None, health: AgentHealth, timezone: str, 
         return f"No new cycle since {when}. Everything below is that old."
     if not health.history_ok:
         return f"The history can't be written: {plain(health.history_error)}."
-    return f"Note: {plain(health.clock_note)}." if health.clock_note else ""
+    note = health.clock_note or health.busy_note
+    return f"Note: {plain(note)}." if note else ""
 
 
 def _facts(site: SiteAssessment, now_s: float) -> list[str]:

@@ -152,6 +152,7 @@ def health_json(health: AgentHealth, now_s: float) -> dict[str, Json]:
         "cycle_took_s": _rounded(known(health.last_cycle_took_s), 3),
         "overdue_units": [plain(unit) for unit in health.overdue_units],
         "clock_note": plain(health.clock_note),
+        "busy_note": plain(health.busy_note),
         "history": {"ok": health.history_ok, "error": plain(health.history_error)},
         "receivers": [
             {"name": plain(receiver.name), "ok": receiver.ok, "last_error": plain(receiver.last_error)}

@@ -81,6 +81,24 @@ def share_text(percent: float | None) -> str:
     return f"{number:.0f} %"
 
 
+WHOLE_PERCENT = 99.5  # common practice: below this, what was not read may hide something
+
+
+def is_whole(percent: float | None) -> bool:
+    """Say whether so much of a period was read that a sentence may speak of the whole of it."""
+    return (known(percent) or 0.0) >= WHOLE_PERCENT
+
+
+def in_what_was_read(percent: float | None) -> str:
+    """Return "in what was read (62 % of the period)"."""
+    return f"in what was read ({share_text(known(percent) or 0.0)} of the period)"
+
+
+def seen_for(seconds: float, percent: float | None) -> str:
+    """Return "30 s" where the whole period was read, else "at least 30 s": more may have gone unread."""
+    return age(seconds) if is_whole(percent) else f"at least {age(seconds)}"
+
+
 def zone(timezone: str) -> tzinfo:
     """Return the site's time zone; UTC where the name is unknown here (the pages then name it)."""
     try:

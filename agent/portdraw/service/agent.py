@@ -27,6 +27,7 @@ from portdraw.service.cycle import Cycle, Drift, Hand
 from portdraw.service.days import close_days, drift_of, local_day, night_draws
 from portdraw.service.delivery import Delivery, queued
 from portdraw.service.hint_listener import hint_listener
+from portdraw.service.poll_watch import PollWatch
 from portdraw.service.poller import Poller
 from portdraw.service.site_catalogue import site_catalogue
 from portdraw.service.tls_files import tls_files
@@ -88,6 +89,7 @@ class Agent:
         self._delivery = Delivery(history, parts.destinations, clock, self.assessment)
         self._scheduler = AsyncIOScheduler(timezone=parts.site.site.timezone)
         self._readable = sum(1 for unit in parts.site.units.values() if unit.readable)
+        self._poll_watch = PollWatch(self._every_s, self._readable)
         self._first_round = asyncio.Event()
         self._day_done = ""
         self._daily_due_s = 0.0
@@ -124,6 +126,7 @@ class Agent:
             why_not_ready=why_not_ready,
             late_after_s=max(60.0, 4 * self._every_s),
             clock_note=self._clock_watch.note,
+            busy_note=self._poll_watch.words(self._clock.scale),
             emulated=self._parts.emulated,
             notifications=None if self._listener is None else self._listener.counts(),
         )
@@ -301,6 +304,7 @@ class Agent:
 
     def _take(self, observation: UnitObservation) -> None:
         self._cycle.take(observation)
+        self._poll_watch.take(observation)
         if observation.unit in self._hinted:
             self._hinted.discard(observation.unit)
             self._early.set()

@@ -37,6 +37,8 @@ _LEGS_KEY = "legs"
 # 8-port units, and as many polls of each as two hours of a site of ten units have.
 MOST_UNWRITTEN = 2400
 
+MISSED_POLLS = 4  # a condition that was not seen for longer may have ended at any time since: common practice
+
 Drift = tuple[Condition, ...]
 Study = tuple[Ahead, AheadMemory]
 
@@ -91,7 +93,7 @@ class Cycle:
         self._ahead = AheadMemory()
         self._draw_keeper = DrawKeeper(history)
         self._memory = self._draw_keeper.first_memory(site, self._tree)
-        self._book = AlarmBook(site.site.timezone)
+        self._book = AlarmBook(site.site.timezone, MISSED_POLLS * every_s)
         self._newest: dict[str, UnitObservation] = {}
         self._unwritten: deque[UnitObservation] = deque()
         self._untold: deque[_News] = deque()
@@ -106,12 +108,12 @@ class Cycle:
         self._restore()
 
     def take(self, observation: UnitObservation, extra: bool = False) -> None:
-        """Keep a unit's newest observation for the next cycle.
+        """Keep the newest observation of a unit or a UPS for the next cycle; the history has units only.
 
         One out of turn (`extra`) is judged by, but not kept in history: there a reading stands for a whole interval.
         """
         self._newest[observation.unit] = observation
-        if extra:
+        if extra or observation.unit in self._site.ups:
             return
         self._unwritten.append(observation)
         while len(self._unwritten) > self._most_unwritten:
@@ -129,7 +131,7 @@ class Cycle:
     @property
     def heard_units(self) -> int:
         """How many units have been asked so far."""
-        return len(self._newest)
+        return len(self._newest.keys() - self._site.ups.keys())
 
     def run(self, time_s: float, trends: Callable[[SiteAssessment], Drift | None] | None = None) -> list[AlarmChange]:
         """Do a whole cycle at `time_s` (site clock); return the alarms that changed."""
@@ -273,6 +275,8 @@ class Cycle:
             "raised_s": alarm.raised_s,
             "ended_s": alarm.ended_s,
             "began_seen": alarm.began_seen,
+            "last_seen_s": alarm.last_seen_s,
+            "ended_seen": alarm.ended_seen,
             "value": alarm.value,
             "limit": alarm.limit,
             "measure": alarm.measure,

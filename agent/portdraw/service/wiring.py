@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from portdraw.history.store import History
 from portdraw.plan.loader import load_site_with_tree
 from portdraw.plan.plan_error import PlanError, Problem
-from portdraw.plan.site import Site
+from portdraw.plan.site import Site, Unit, Ups
 from portdraw.plan.yaml_tree import YamlTree
 from portdraw.reading.access import Access
 from portdraw.reading.catalogue import Catalogue, standard_catalogue
@@ -55,26 +55,30 @@ def open_history(parts: Parts) -> History:
 
 
 def unit_readers(site: Site, engine: Engine, clock: Clock, catalogue: Catalogue | None = None) -> list[UnitReader]:
-    """Return a reader for each unit that is readable by design."""
+    """Return a reader for each unit, and for each UPS, that is readable by design."""
     known = catalogue or standard_catalogue()
-    return [UnitReader(name, unit, engine, known, clock.now_s) for name, unit in site.units.items() if unit.readable]
+    read = {name: unit for name, unit in site.units.items() if unit.readable}
+    read |= {n: Unit(address=ups.address, access=ups.access) for n, ups in site.ups.items() if ups.readable}
+    return [UnitReader(name, unit, engine, known, clock.now_s) for name, unit in read.items()]
 
 
 def _check_access(loaded: LoadedSettings, site: Site, tree: YamlTree) -> None:
     """Every access that the site file names must be declared in the settings, every address be one."""
     problems: list[Problem] = []
     known = loaded.settings.access
-    for name, unit in site.units.items():
-        if unit.access != "none" and unit.access not in known:
-            line, column = tree.mark(("units", name, "access"))
+    read: list[tuple[str, str, Unit | Ups]] = [("units", name, unit) for name, unit in site.units.items()]
+    read += [("ups", name, ups) for name, ups in site.ups.items()]
+    for kind, name, part in read:
+        if part.access != "none" and part.access not in known:
+            line, column = tree.mark((kind, name, "access"))
             declared = ", ".join(known) or "none"
-            sentence = f"{unit.access!r} is not declared under access in {loaded.path} (declared: {declared})"
-            problems.append(Problem(line, column, f"units.{name}.access", sentence))
-        if unit.readable:
+            sentence = f"{part.access!r} is not declared under access in {loaded.path} (declared: {declared})"
+            problems.append(Problem(line, column, f"{kind}.{name}.access", sentence))
+        if part.readable:
             try:
-                parse_address(unit.address or "", unit.access)
+                parse_address(part.address or "", part.access)
             except ValueError as error:
-                line, column = tree.mark(("units", name, "address"))
-                problems.append(Problem(line, column, f"units.{name}.address", str(error)))
+                line, column = tree.mark((kind, name, "address"))
+                problems.append(Problem(line, column, f"{kind}.{name}.address", str(error)))
     if problems:
         raise PlanError(str(loaded.site_path), problems)

@@ -52,6 +52,27 @@ def test_a_beginning_that_was_missed_is_told() -> None:
     assert (span.lasted_s, span.began_seen) == (40, False)
 
 
+def test_an_end_that_was_not_seen_has_a_least_and_a_longest() -> None:
+    events = [
+        told(110, "alarm-raised", began_s=106.0, last_seen_s=107.0),
+        told(150, "alarm-returned", began_s=106.0, ended_s=148.0, last_seen_s=107.0, ended_seen=False),
+    ]
+    (span,) = alarm_spans(events, 100, 200)
+    assert (span.last_seen_s, span.ended_seen, span.lasted_s, span.at_most_s) == (107, False, 1, 42)
+
+
+def test_no_alarm_begins_before_the_last_one_of_its_key_had_ended() -> None:
+    """Three that all name the same beginning, as alarms were told that kept their old "since"."""
+    events = []
+    for number in range(3):
+        at_s = 110.0 + 30 * number
+        events.append(told(at_s, "alarm-raised", began_s=101.0))
+        events.append(told(at_s + 20, "alarm-returned", began_s=101.0, ended_s=at_s + 15))
+    assert spans(*events) == [(101, 125), (125, 155), (155, 185)]
+    other = told(190, "alarm-raised", port="3", began_s=101.0)
+    assert (101, None) in spans(*events, other)
+
+
 def test_told_twice_is_one_alarm() -> None:
     """A restart may tell it again."""
     assert spans(told(110, "alarm-raised"), told(130, "alarm-raised"), told(150, "alarm-returned")) == [(110, 150)]

@@ -20,6 +20,7 @@ from portdraw.reporting.audit.audit_html import audit_html
 from portdraw.reporting.audit.audit_json import audit_json
 from portdraw.reporting.audit.audit_rows import AuditEvent, AuditFinding, Weight
 from portdraw.reporting.audit.charts import scale_top, unit_chart
+from portdraw.reporting.audit.folded import folded
 
 SCRIPT = "<script>alert(1)</script><img src=x onerror=alert(2)>\"'"
 
@@ -98,6 +99,42 @@ def test_the_page_says_what_was_found(audit: Audit) -> None:
         "Test before you touch.",
     ):
         assert expected in text
+
+
+def test_a_page_of_a_period_that_was_not_wholly_read_denies_nothing(audit: Audit) -> None:
+    """Shares are said alike everywhere, and what lacks a little is not said to be all."""
+    units = tuple(replace(row, coverage_percent=99.7) for row in audit.units)
+    ports = tuple(replace(row, coverage_percent=62.0, findings=()) for row in audit.ports)
+    page = audit_html(replace(audit, coverage_percent=62.0, units=units, ports=ports, events=()))
+    text = " ".join(" ".join(parsed(page).texts).split())
+    assert "None was raised in what was read (62 % of the period)." in text
+    assert text.count("As planned, so far as read.") == len(ports)
+    assert "As planned. " not in text
+    assert text.count("over 99 %") == len(units)
+    assert "100 %" not in text
+
+
+def test_a_return_that_was_not_seen_is_so_in_page_table_and_document(audit: Audit) -> None:
+    event = replace(audit.events[0], last_seen_s=START_S + 10.5 * 3600, ended_seen=False)
+    one = replace(audit, events=(event,))
+    text = " ".join(" ".join(parsed(audit_html(one)).texts).split())
+    assert "when next read, last seen so 2026-03-02 10:30 between 30 min and 60 min" in text
+    (row,) = csv.DictReader(events_csv(one).splitlines())
+    assert (row["lasted_s"], row["at_most_s"], row["end_seen"]) == ("1800", "3600", "no, between")
+    assert row["last_seen"].startswith("2026-03-02T10:30")
+    (told,) = json.loads(audit_json(one))["events"]
+    assert (told["last_seen"], told["ended_seen"]) == (row["last_seen"], False)
+
+
+def test_what_is_the_same_of_many_places_is_one_line() -> None:
+    """54 ports that were hardly read are one thing to look at."""
+    little = AuditFinding(Weight.LOOK, "Read for less than 1 % of the period only.")
+    other = AuditFinding(Weight.ACT, "Power was denied: the alarm came up once.")
+    lines = folded([("core", other), *((f"core port {number}", little) for number in range(1, 55))])
+    assert lines == [
+        ("core", other),
+        ("54 places: core port 1, core port 2, core port 3, core port 4, core port 5 and 49 more", little),
+    ]
 
 
 def test_every_file_of_an_emulated_site_says_so(audit: Audit) -> None:

@@ -10,7 +10,14 @@ import pytest
 from portdraw.history.port_day import PortDay
 from portdraw.observation.record import Basis, PortState
 from portdraw.reporting.audit.audit_rows import AuditEvent, DriftRow, Weight
-from portdraw.reporting.audit.findings import PortFacts, leg_verdict, lost_leg, port_findings, unit_findings
+from portdraw.reporting.audit.findings import (
+    PortFacts,
+    lasted_words,
+    leg_verdict,
+    lost_leg,
+    port_findings,
+    unit_findings,
+)
 
 DAY = date(2026, 3, 2)
 
@@ -144,7 +151,7 @@ def test_leg_verdict(max_w: float | None, words: str, weight: Weight | None) -> 
     assert (verdict.words, verdict.weight) == (words, weight)
 
 
-@pytest.mark.parametrize("coverage", [0.004, 50.0, None])
+@pytest.mark.parametrize("coverage", [0.004, 50.0, 97.0, None])
 def test_what_was_hardly_read_fits_only_so_far(coverage: float | None) -> None:
     verdict = leg_verdict("local AC", 90.0, 20, 60.0, 60.0, coverage)
     assert verdict.words == "fits so far as read, 12.0 W above the margin"
@@ -160,6 +167,55 @@ def test_a_loss_that_was_there_at_the_first_reading_lasted_at_least_so_long() ->
     assert "lost before the first reading, which was at 2001-09-09 01:46" in lost_leg(event, "UTC").sentence
     assert lost_leg(event, "UTC").sentence.endswith("after at least 10 min.")
     assert lost_leg(replace(event, began_seen=True), "UTC").sentence.endswith("after 10 min.")
+
+
+def test_a_loss_whose_return_was_not_seen_is_between_two_lengths() -> None:
+    """Lost 14:06, last read lost 14:07, next read 14:48."""
+    lost_s = 1_772_460_360.0  # 2026-03-02 14:06:00 UTC
+    event = AuditEvent(
+        "local-ac-lost", "pier", None, lost_s, lost_s + 42 * 60, "", last_seen_s=lost_s + 60, ended_seen=False
+    )
+    assert lost_leg(event, "UTC").sentence == (
+        "Local AC lost at 2026-03-02 14:06; last seen lost at 2026-03-02 14:07; had returned when next read at "
+        "2026-03-02 14:48, after between 60 s and 42 min."
+    )
+    assert lost_leg(replace(event, began_seen=False), "UTC").sentence.endswith("14:48, after at least 60 s.")
+    assert lasted_words(replace(event, last_seen_s=lost_s)) == "at most 42 min"
+    assert "was not seen to return by the end" in lost_leg(replace(event, to_s=None), "UTC").sentence
+
+
+@pytest.mark.parametrize(
+    ("facts", "sentence"),
+    [
+        (
+            replace(FACTS, hangs="pier", feeds_unit="pier", carried_s=0.0),
+            "Spare feed of pier: held, was not seen to carry in what was read (62 % of the period).",
+        ),
+        (
+            replace(FACTS, hangs="pier", feeds_unit="pier", carried_s=30.0),
+            "Carried pier for at least 30 s, up to 7.0 W.",
+        ),
+        (
+            replace(FACTS, planned=False, day=day({7.0: 30})),
+            "Unplanned device: seen delivering for at least 30 s, up to 7.0 W.",
+        ),
+        (
+            replace(FACTS, day=day({0.0: 86_400}, delivering_s=0)),
+            "Planned device missing: pier-cam drew nothing in what was read (62 % of the period).",
+        ),
+        (
+            replace(FACTS, day=day({2.0: 86_400})),
+            "Far below plan: 2.0 W for 95 % of the time in what was read (62 % of the period); "
+            "the rest may have been more.",
+        ),
+        (
+            replace(FACTS, alarms=(AuditEvent("power-denied", "pier", "1", 1.0, 2.0, "x"),)),
+            "Power was denied: the alarm came up at least once.",
+        ),
+    ],
+)
+def test_of_what_was_not_read_nothing_is_denied(facts: PortFacts, sentence: str) -> None:
+    assert sentence in told(replace(facts, coverage_percent=62.0))
 
 
 def test_a_loss_too_short_for_an_alarm_is_told() -> None:

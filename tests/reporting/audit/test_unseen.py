@@ -15,7 +15,14 @@ from portdraw.reporting.audit.unseen import carried_s, unseen
 
 
 def seen_between(
-    folder: Path, from_hour: float, to_hour: float, camera_w: float, feed_w: float, basis: Basis = Basis.MEASURED
+    folder: Path,
+    from_hour: float,
+    to_hour: float,
+    camera_w: float,
+    feed_w: float,
+    basis: Basis = Basis.MEASURED,
+    *,
+    whole_day: bool = False,
 ) -> dict[str, str]:
     """Return what was not seen, by its name, when the site was read between two hours."""
     history = History.open(folder, "Atlantic/Faroe")
@@ -24,7 +31,8 @@ def seen_between(
         core = observation("core", time_s, {"1": feed_w}, basis=basis)
         history.record_cycle([core, observation("pier", time_s, {"1": camera_w, "2": 4.0})], STEP_S)
     site = small_site()
-    found = unseen(site, Tree(site), merge_by_port(history.port_days(DAY, DAY)))
+    period_s = 24 * HOUR_S if whole_day else (to_hour - from_hour) * HOUR_S
+    found = unseen(site, Tree(site), merge_by_port(history.port_days(DAY, DAY)), period_s)
     history.close()
     return {item.what: item.sentence for item in found}
 
@@ -36,6 +44,16 @@ def test_a_day_shift_sees_no_night(tmp_path: Path) -> None:
     assert "between 20:00 and 06:30" in found["Night"]
     assert "None of one device" in found["Frost"]
     assert "pier from core port 1" in found["PoE feed"]
+
+
+def test_a_feed_that_nobody_watched_all_the_time_is_not_said_never_to_have_carried(tmp_path: Path) -> None:
+    """Eight of the day's 24 hours were read."""
+    found = seen_between(tmp_path, 9, 17, 7.0, 1.3, whole_day=True)
+    assert found["PoE feed"] == (
+        "Not seen to carry in what was read, so that it could is planned: "
+        "pier from core port 1 (read for 33 % of the period)."
+    )
+    assert "came near it for 10 min in what was read" in found["Frost"]
 
 
 def test_an_evening_is_night(tmp_path: Path) -> None:

@@ -192,7 +192,7 @@ def build_audit(
         ports=ports,
         events=period.alarms,
         drift=drift,
-        unseen=unseen(site, tree, days.merged),
+        unseen=unseen(site, tree, days.merged, to_s - period.from_s),
         assumptions=_assumptions(site, tree),
     )
 
@@ -257,7 +257,7 @@ def _port_row(site: Site, tree: Tree, period: _Period, name: str, key: str) -> P
         planned_max_w=period.planned_max_w(name, key) if planned else None,
         class_limit_w=class_w,
         day=day,
-        coverage_percent=coverage,
+        coverage_percent=coverage if planned else period.coverage_percent(total),
         carried_s=None if feeds_unit is None else carried_s(site, tree, period.days, feeds_unit),
         drift=period.drift.get((name, key)),
         alarms=tuple(alarm for alarm in period.alarms if (alarm.unit, alarm.port) == (name, key)),

@@ -150,7 +150,20 @@ def losses_csv(audit: Audit) -> str:
 
 def events_csv(audit: Audit) -> str:
     """Return one line an alarm of the period, and one for each leg that was lost too shortly for an alarm."""
-    head = ["kind", "unit", "port", "from", "to", "lasted_s", "beginning_seen", "alarm_raised", "sentence"]
+    head = [
+        "kind",
+        "unit",
+        "port",
+        "from",
+        "to",
+        "lasted_s",
+        "beginning_seen",
+        "alarm_raised",
+        "sentence",
+        "last_seen",
+        "end_seen",
+        "at_most_s",
+    ]
     rows = (
         (
             event.kind,
@@ -162,6 +175,9 @@ def events_csv(audit: Audit) -> str:
             "yes" if event.began_seen else "no, older",
             "yes" if event.raised else "no, passed before",
             event.sentence,
+            iso(event.last_seen_s, audit.timezone),
+            "" if event.to_s is None else "yes" if event.ended_seen else "no, between",
+            event.at_most_s,
         )
         for event in audit.events
     )

@@ -10,12 +10,13 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from portdraw.reporting.audit.audit import Audit, what_was_read
-from portdraw.reporting.audit.audit_rows import AuditEvent, AuditFinding, DriftRow, PortRow, UnitRow, Weight
+from portdraw.reporting.audit.audit_rows import AuditFinding, DriftRow, PortRow, UnitRow, Weight
 from portdraw.reporting.audit.charts import bar_tops, port_bar, unit_chart
-from portdraw.reporting.audit.findings import WELL_COVERED_PERCENT
+from portdraw.reporting.audit.findings import lasted_words
+from portdraw.reporting.audit.folded import folded
 from portdraw.reporting.audit.loss_rows import counts_plan, dark_words
 from portdraw.reporting.plain_text import plain
-from portdraw.reporting.wording import UNKNOWN, age, figure, known, limit, share_text, zone
+from portdraw.reporting.wording import UNKNOWN, figure, in_what_was_read, is_whole, known, limit, share_text, zone
 
 FOLDER = Path(__file__).parent / "pages"
 SHOWN_ASSUMPTIONS = 40
@@ -54,23 +55,26 @@ def audit_html(audit: Audit) -> str:
         short=short,
         w=figure,
         limit=limit,
-        percent=_percent,
-        lasted=_lasted,
+        percent=share_text,
+        lasted=lasted_words,
         sign=_sign,
         kind=_kind,
         dark_words=dark_words,
     )
     found = audit.findings()
+    share = audit.coverage_percent
     return templates.get_template(
         "audit.html"
     ).render(
         audit=audit,
         style=Markup((FOLDER / "audit.css").read_text(encoding="utf-8")),  # noqa: S704 - our own file
         day_count=(audit.last_day - audit.first_day).days + 1,
-        findings=[(place, finding) for place, finding in found if finding.weight is not Weight.KNOW],
+        findings=folded((place, finding) for place, finding in found if finding.weight is not Weight.KNOW),
         counts={weight.value: audit.count(weight) for weight in Weight},
         headline=_headline(audit, found),
         what_was_read=what_was_read(audit),
+        is_whole=is_whole,
+        none_raised="None was raised." if is_whole(share) else f"None was raised {in_what_was_read(share)}.",
         read_share=share_text(audit.coverage_percent),
         groups=[_group(audit, unit) for unit in audit.units],
         rising=[row for row in audit.drift if row.rising],
@@ -111,20 +115,7 @@ def _headline(audit: Audit, found: list[tuple[str, AuditFinding]]) -> str:
 
 def _how_much(audit: Audit) -> str:
     share = audit.coverage_percent
-    return "" if share is None or share >= WELL_COVERED_PERCENT else f", with {share_text(share)} of the period read"
-
-
-def _percent(value: float | None) -> str:
-    number = known(value)
-    if number is None:
-        return UNKNOWN
-    return f"{number:.0f} %" if number >= 99.5 or number == 0 else f"{number:.1f} %"
-
-
-def _lasted(event: AuditEvent) -> str:
-    if event.lasted_s is None:
-        return ""
-    return age(event.lasted_s) if event.began_seen else f"at least {age(event.lasted_s)}"
+    return "" if share is None or is_whole(share) else f", with {share_text(share)} of the period read"
 
 
 def _kind(name: str) -> str:

@@ -29,7 +29,7 @@ def audit_json(audit: Audit) -> str:
     return json.dumps(audit_document(audit), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-_TIMES = frozenset({"made_s", "from_s", "to_s", "max_s", "first_reading_s", "last_reading_s"})
+_TIMES = frozenset({"made_s", "from_s", "to_s", "max_s", "first_reading_s", "last_reading_s", "last_seen_s"})
 
 
 def _plain(value: object, timezone: str) -> Any:

@@ -153,7 +153,8 @@ class AuditEvent:
     """An alarm of the period, from when to when. `from_s` None: before the period; `to_s` None: still there.
 
     Not `began_seen`: it was there when the unit was first read, so it lasted longer than from `from_s` on. Not
-    `raised`: a leg was lost and came back before the on-delay was over, so that nobody was told.
+    `ended_seen`: readings were missing between `last_seen_s` and `to_s`, so that it ended at some time in between.
+    Not `raised`: a leg was lost and came back before the on-delay was over, so that nobody was told.
     """
 
     kind: str
@@ -164,11 +165,24 @@ class AuditEvent:
     sentence: str
     began_seen: bool = True
     raised: bool = True
+    last_seen_s: float | None = None
+    ended_seen: bool = True
 
     @property
     def lasted_s(self) -> float | None:
-        """How long it was seen to last [s]; None where beginning or end is not in the period."""
-        return None if self.from_s is None or self.to_s is None else self.to_s - self.from_s
+        """How long it was seen to last [s], so at least; None where beginning or end is not in the period."""
+        if self.from_s is None or self.to_s is None:
+            return None
+        if self.ended_seen:
+            return self.to_s - self.from_s
+        return max(0.0, min(self.last_seen_s or 0.0, self.to_s) - self.from_s)
+
+    @property
+    def at_most_s(self) -> float | None:
+        """How long it can have lasted at most [s]; None where its beginning was not seen, or it is not over."""
+        if self.from_s is None or self.to_s is None or not self.began_seen:
+            return None
+        return self.to_s - self.from_s
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from portdraw.judgement.port_rules import plan_tolerance_w
 from portdraw.observation.record import Basis
 from portdraw.reporting.audit.audit_rows import AuditEvent, AuditFinding, DriftRow, LegVerdict, Weight
 from portdraw.reporting.plain_text import plain
-from portdraw.reporting.wording import age, clock, limit, share_text, watts
+from portdraw.reporting.wording import age, clock, in_what_was_read, is_whole, limit, seen_for, share_text, watts
 
 # Common practice for all of these; none is from a standard.
 LASTING_S = 600.0  # a start-up is over by then
@@ -28,7 +28,8 @@ class PortFacts:
     """What is known of a port. `day` is the whole period as one PortDay, None where the port was never read.
 
     `unit_tells`: the unit's own total is known. `carried_s` is how long a feed port carried the unit below it,
-    None where it can't be told.
+    None where it can't be told. `coverage_percent` is that of the port; where it is not planned, of the unit: such
+    a port may tell its watts only while something hangs on it.
     """
 
     readable: bool
@@ -55,7 +56,7 @@ def port_findings(facts: PortFacts) -> tuple[AuditFinding, ...]:
     found: list[AuditFinding] = []
     found += _against_plan(facts, day)
     found += _against_class(facts, day)
-    found += _denied(facts.alarms)
+    found += _denied(facts.alarms, facts.coverage_percent)
     if facts.drift is not None and facts.drift.rising:
         found.append(AuditFinding(Weight.LOOK, facts.drift.sentence))
     if facts.feeds_unit is not None:
@@ -69,13 +70,15 @@ def _without_readings(facts: PortFacts) -> tuple[AuditFinding, ...]:
         return (AuditFinding(Weight.KNOW, "Not readable by design."),)
     if not facts.planned:
         sentence = "Not in the plan, and its watts were never read."
-        return _in_order([AuditFinding(Weight.LOOK, sentence), *_denied(facts.alarms)])
+        return _in_order([AuditFinding(Weight.LOOK, sentence), *_denied(facts.alarms, facts.coverage_percent)])
     if facts.day is not None and facts.day.ms_in_state and facts.unit_tells:
-        spell = age(facts.day.seconds_delivering)
-        sentence = f"Delivered power for {spell}; the unit tells only its total, not the watts of this port."
-        return _in_order([AuditFinding(Weight.KNOW, sentence), *_denied(facts.alarms)])
+        spell = (
+            f"at least {age(facts.day.seconds_delivering)}"  # its watts are unread, so nothing says that it is all
+        )
+        sentence = f"Seen delivering power for {spell}; the unit tells only its total, not the watts of this port."
+        return _in_order([AuditFinding(Weight.KNOW, sentence), *_denied(facts.alarms, facts.coverage_percent)])
     sentence = "Its watts were never read in this period; nothing is known of it."
-    return _in_order([AuditFinding(Weight.LOOK, sentence), *_denied(facts.alarms)])
+    return _in_order([AuditFinding(Weight.LOOK, sentence), *_denied(facts.alarms, facts.coverage_percent)])
 
 
 def _against_plan(facts: PortFacts, day: PortDay) -> list[AuditFinding]:
@@ -83,8 +86,10 @@ def _against_plan(facts: PortFacts, day: PortDay) -> list[AuditFinding]:
     if not facts.planned:
         if drawn_w <= NOTHING_DRAWN_W and day.seconds_delivering == 0:
             return []
-        spell = f" for {age(day.seconds_delivering)}" if day.seconds_delivering > 0 else ""
-        return [AuditFinding(Weight.ACT, f"Unplanned device: delivering{spell}, up to {watts(drawn_w)}.")]
+        delivered_s, coverage = day.seconds_delivering, facts.coverage_percent
+        spell = f" for {seen_for(delivered_s, coverage)}" if delivered_s > 0 else ""
+        delivering = "delivering" if is_whole(coverage) else "seen delivering"
+        return [AuditFinding(Weight.ACT, f"Unplanned device: {delivering}{spell}, up to {watts(drawn_w)}.")]
     if facts.feeds_unit is not None:
         return []
     if facts.planned_off:
@@ -92,26 +97,24 @@ def _against_plan(facts: PortFacts, day: PortDay) -> list[AuditFinding]:
             return [AuditFinding(Weight.LOOK, f"Planned off, but drew up to {watts(drawn_w)}.")]
         return []
     if drawn_w <= NOTHING_DRAWN_W and day.seconds_delivering == 0:
-        return [
-            AuditFinding(
-                Weight.ACT, f"Planned device missing: {plain(facts.hangs)} drew nothing in all that was read."
-            )
-        ]
+        all_read = is_whole(facts.coverage_percent)
+        where = "in all that was read" if all_read else in_what_was_read(facts.coverage_percent)
+        return [AuditFinding(Weight.ACT, f"Planned device missing: {plain(facts.hangs)} drew nothing {where}.")]
     if facts.planned_max_w is None:
         return [AuditFinding(Weight.LOOK, "Its planned watts are unknown, so its draw can't be held against them.")]
     plan_w = facts.planned_max_w
     above_s = day.seconds_at_or_above(plan_w + plan_tolerance_w(plan_w))
     far_above_s = day.seconds_at_or_above(plan_w * (1 + FAR_ABOVE_PERCENT / 100) + plan_tolerance_w(plan_w))
     if above_s >= max(_lasting_s(day), OFTEN_SHARE * day.seconds_known) or far_above_s >= _lasting_s(day):
-        sentence = f"Above plan for {age(above_s)}: up to {watts(drawn_w)}, planned {watts(plan_w)}."
+        spell = seen_for(above_s, facts.coverage_percent)
+        sentence = f"Above plan for {spell}: up to {watts(drawn_w)}, planned {watts(plan_w)}."
         return [AuditFinding(Weight.LOOK, sentence)]
     p95_w = day.percentile(95)
     if facts.planned_now_w is not None and p95_w is not None and p95_w < facts.planned_now_w * BELOW_PLAN_SHARE:
-        return [
-            AuditFinding(
-                Weight.KNOW, f"Far below plan: {watts(p95_w)} for 95 % of the time; the plan can be lowered."
-            )
-        ]
+        part = "of the time; the plan can be lowered"
+        if not is_whole(facts.coverage_percent):
+            part = f"of the time {in_what_was_read(facts.coverage_percent)}; the rest may have been more"
+        return [AuditFinding(Weight.KNOW, f"Far below plan: {watts(p95_w)} for 95 % {part}.")]
     return []
 
 
@@ -121,7 +124,8 @@ def _against_class(facts: PortFacts, day: PortDay) -> list[AuditFinding]:
     above_s = day.seconds_at_or_above(facts.class_limit_w + 0.1)
     if above_s < _lasting_s(day):
         return []
-    sentence = f"Above its class for {age(above_s)}: up to {watts(day.max_w)} of {limit(facts.class_limit_w)}."
+    spell = seen_for(above_s, facts.coverage_percent)
+    sentence = f"Above its class for {spell}: up to {watts(day.max_w)} of {limit(facts.class_limit_w)}."
     return [AuditFinding(Weight.ACT, sentence)]
 
 
@@ -130,11 +134,12 @@ def _lasting_s(day: PortDay) -> float:
     return min(LASTING_S, day.seconds_known / 10)
 
 
-def _denied(alarms: Sequence[AuditEvent]) -> list[AuditFinding]:
+def _denied(alarms: Sequence[AuditEvent], coverage_percent: float | None) -> list[AuditFinding]:
     count = sum(alarm.kind == "power-denied" for alarm in alarms)
     if count == 0:
         return []
     times = "once" if count == 1 else f"{count} times"
+    times = times if is_whole(coverage_percent) else f"at least {times}"
     return [AuditFinding(Weight.ACT, f"Power was denied: the alarm came up {times}.")]
 
 
@@ -142,9 +147,15 @@ def _feed(facts: PortFacts, day: PortDay) -> AuditFinding:
     below = plain(facts.feeds_unit or "")
     if facts.carried_s is None:
         return AuditFinding(Weight.LOOK, f"Whether this feed ever carried {below} can't be told from its watts.")
+    coverage = facts.coverage_percent
     if facts.carried_s == 0:
-        return AuditFinding(Weight.KNOW, f"Spare feed of {below}: held, never carried in this period.")
-    return AuditFinding(Weight.KNOW, f"Carried {below} for {age(facts.carried_s)}, up to {watts(day.max_w)}.")
+        if is_whole(coverage):
+            return AuditFinding(Weight.KNOW, f"Spare feed of {below}: held, never carried in this period.")
+        return AuditFinding(
+            Weight.KNOW, f"Spare feed of {below}: held, was not seen to carry {in_what_was_read(coverage)}."
+        )
+    spell = seen_for(facts.carried_s, coverage)
+    return AuditFinding(Weight.KNOW, f"Carried {below} for {spell}, up to {watts(day.max_w)}.")
 
 
 def _quality(shares: dict[Basis, float], coverage_percent: float | None) -> list[AuditFinding]:
@@ -171,7 +182,7 @@ def leg_verdict(
 ) -> LegVerdict:
     """Hold a unit's draw against the budget of one leg [W], of which `kept_free_percent` is to stay free.
 
-    Where little of the period was read, what fits is said to fit so far as read.
+    Where part of the period was not read, what fits is said to fit so far as read.
     """
     if budget_w is None or max_w is None:
         words = "budget unknown" if budget_w is None else "draw unknown"
@@ -179,7 +190,7 @@ def leg_verdict(
     p95_share = None if p95_w is None or budget_w <= 0 else p95_w / budget_w
     max_share = None if budget_w <= 0 else max_w / budget_w
     usable_w = budget_w * (1 - kept_free_percent / 100)
-    fits = "fits" if (coverage_percent or 0.0) >= WELL_COVERED_PERCENT else "fits so far as read"
+    fits = "fits" if is_whole(coverage_percent) else "fits so far as read"
     if max_w > budget_w:
         words, weight = f"over by {watts(max_w - budget_w)}", Weight.ACT
     elif max_w > usable_w:
@@ -227,16 +238,35 @@ def lost_leg(event: AuditEvent, timezone: str) -> AuditFinding:
     from_s, to_s = event.from_s, event.to_s
     began = "since before the period" if from_s is None else f"at {clock(from_s, timezone, 0.0)[:16]}"
     if to_s is None:
-        return AuditFinding(Weight.ACT, f"Local AC lost {began}; it had not returned by the end of the period.")
+        return AuditFinding(Weight.ACT, f"Local AC lost {began}; it was not seen to return by the end of the period.")
     if from_s is not None and not event.began_seen:
         began = f"before the first reading, which was {began}"
-    lasted_s = event.lasted_s
-    at_least = "" if event.began_seen else "at least "
-    lasted = "" if lasted_s is None else f", after {at_least}{age(lasted_s)}"
+    back = clock(to_s, timezone, 0.0)[:16]
+    if event.ended_seen:
+        returned = f"it returned at {back}"
+    elif event.last_seen_s is None:
+        returned = f"it had returned when next read at {back}"
+    else:
+        seen = clock(event.last_seen_s, timezone, 0.0)[:16]
+        returned = f"last seen lost at {seen}; had returned when next read at {back}"
+    span = lasted_words(event)
+    lasted = f", after {span}" if span else ""
     alarm = "" if event.raised else "; no alarm, as it was over before the on-delay"
-    return AuditFinding(
-        Weight.LOOK, f"Local AC lost {began}; it returned at {clock(to_s, timezone, 0.0)[:16]}{lasted}{alarm}."
-    )
+    if not event.raised and not event.ended_seen:
+        alarm = "; no alarm, as it was not seen for as long as the on-delay"
+    return AuditFinding(Weight.LOOK, f"Local AC lost {began}; {returned}{lasted}{alarm}.")
+
+
+def lasted_words(event: AuditEvent) -> str:
+    """Return "10 min", "at least 10 min", "between 1 min and 41 min"; "" where beginning or end is not known."""
+    least_s, most_s = event.lasted_s, event.at_most_s
+    if least_s is None:
+        return ""
+    if event.ended_seen:
+        return age(least_s) if event.began_seen else f"at least {age(least_s)}"
+    if most_s is None:
+        return f"at least {age(least_s)}"
+    return f"between {age(least_s)} and {age(most_s)}" if least_s > 0 else f"at most {age(most_s)}"
 
 
 def _in_order(found: Sequence[AuditFinding]) -> tuple[AuditFinding, ...]:

@@ -13,17 +13,17 @@ from portdraw.powerflow.port_power import planned_port_w
 from portdraw.powerflow.two_legs import own_use_w, standby_feeder_w
 from portdraw.reporting.audit.audit_rows import Unseen
 from portdraw.reporting.audit.findings import LASTING_S, NOT_A_READING
-from portdraw.reporting.wording import age
+from portdraw.reporting.wording import age, is_whole, share_text
 
 HEATER_SHARE = 0.15  # less than this above the warm cases can't be told from noise: common practice
 
 Days = Mapping[tuple[str, str | None], PortDay]
 
 
-def unseen(site: Site, tree: Tree, days: Days) -> tuple[Unseen, ...]:
-    """Return what the merged days of a period did not show, each with why it matters."""
-    found = [*_night(site, days), *_frost(site, tree, days)]
-    found += _feeds(site, tree, days)
+def unseen(site: Site, tree: Tree, days: Days, period_s: float) -> tuple[Unseen, ...]:
+    """Return what the merged days of a period of `period_s` [s] did not show, each with why it matters."""
+    found = [*_night(site, days), *_frost(site, tree, days, period_s)]
+    found += _feeds(site, tree, days, period_s)
     found += _unread(site, days)
     return tuple(found)
 
@@ -59,8 +59,8 @@ def _night(site: Site, days: Days) -> list[Unseen]:
     return [Unseen("Night", sentence)]
 
 
-def _frost(site: Site, tree: Tree, days: Days) -> list[Unseen]:
-    heated, seen = 0, 0
+def _frost(site: Site, tree: Tree, days: Days, period_s: float) -> list[Unseen]:
+    heated, seen, least_read = 0, 0, 100.0
     for name, unit in site.units.items():
         for key, port in unit.ports.items():
             frost_pd_w = declared_w(site, port, "frost_night_w")
@@ -75,17 +75,20 @@ def _frost(site: Site, tree: Tree, days: Days) -> list[Unseen]:
             day = days.get((name, key))
             if day is not None and day.seconds_at_or_above(frost_w - rise_w / 4) >= LASTING_S:
                 seen += 1
+            else:
+                least_read = min(least_read, _read_percent(day, period_s))
     if heated == 0 or seen == heated:
         return []
     who = f"Only {seen}" if seen else "None"
     of = "one device" if heated == 1 else f"{heated} devices"
     near = f"{who} of {of} with a heater's figure came near it for {age(LASTING_S)}"
+    near += "" if is_whole(least_read) else " in what was read"
     sentence = f"{near}: the frost night is planned, not seen."
     return [Unseen("Frost", sentence)]
 
 
-def _feeds(site: Site, tree: Tree, days: Days) -> list[Unseen]:
-    never, untold = [], []
+def _feeds(site: Site, tree: Tree, days: Days, period_s: float) -> list[Unseen]:
+    never, unseen_to, untold = [], [], []
     for name, unit in site.units.items():
         feeder = tree.feeder_of(name)
         if feeder is None or not unit.supplies:
@@ -94,14 +97,26 @@ def _feeds(site: Site, tree: Tree, days: Days) -> list[Unseen]:
         if spell_s is None:
             untold.append(f"{name} from {feeder[0]} port {feeder[1]}")
         elif spell_s == 0:
-            never.append(f"{name} from {feeder[0]} port {feeder[1]}")
+            read = _read_percent(days.get(feeder), period_s)
+            told = f"{name} from {feeder[0]} port {feeder[1]}"
+            if is_whole(read):
+                never.append(told)
+            else:
+                unseen_to.append(f"{told} (read for {share_text(read)} of the period)")
     found = []
     if never:
         sentence = f"Never carried, so that it could is planned, not seen: {', '.join(never)}."
         found.append(Unseen("PoE feed", sentence))
+    if unseen_to:
+        sentence = f"Not seen to carry in what was read, so that it could is planned: {', '.join(unseen_to)}."
+        found.append(Unseen("PoE feed", sentence))
     if untold:
         found.append(Unseen("PoE feed", f"Whether it ever carried can't be told from readings: {', '.join(untold)}."))
     return found
+
+
+def _read_percent(day: PortDay | None, period_s: float) -> float:
+    return 0.0 if day is None or period_s <= 0 else min(100.0, 100 * day.seconds_known / period_s)
 
 
 def _unread(site: Site, days: Days) -> list[Unseen]:
