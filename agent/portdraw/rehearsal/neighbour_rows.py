@@ -14,7 +14,7 @@ from portdraw.rehearsal import oids
 from portdraw.rehearsal.mib_map import Row, Teller, Told
 from portdraw.rehearsal.oids import Oid
 from portdraw.rehearsal.physics import Physics
-from portdraw.rehearsal.wiring import PortState, UnitState
+from portdraw.rehearsal.state import PortState, UnitState
 
 SILENT_TYPES = frozenset({"barrier", "berth-sensor"})
 SPEAKS_AS = {"ap": "ap", "phone": "phone"}  # any other type: a station

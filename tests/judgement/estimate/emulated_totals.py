@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from tests.powerflow.sites import ferry_terminal
 
 from portdraw.plan.site import DeviceType
-from portdraw.powerflow.port_link import class_pse_w
 from portdraw.rehearsal import class_power
 from portdraw.rehearsal.load import Load
 from portdraw.rehearsal.physics import NOISE
@@ -96,12 +95,13 @@ def planned_load(name: str, kind: DeviceType) -> Load:
     night_w = day_w if kind.night_w is None else kind.night_w
     return Load(
         name,
-        class_power.single(kind.device_class),
+        0 if kind.device_class is None else kind.device_class,
         day_w,
         night_w,
         night_w if kind.frost_night_w is None else kind.frost_night_w,
         kind.startup_w or 0.0,
         kind.startup_s or 0.0,
+        class_power.at_pd_w(0 if kind.device_class is None else kind.device_class),
     )
 
 
@@ -139,7 +139,7 @@ def emulate(seed: int, scenario: Scenario) -> Weeks:
         [_watts(load, time_s, heaters, age, random) for load, age in zip(true, ages, strict=True)], axis=1
     )
     if scenario.cycling_w:
-        room = [class_pse_w(load.device_class) - max(load.day_w, load.night_w) for load in true]
+        room = [class_power.at_pse_w(load.signature) - max(load.day_w, load.night_w) for load in true]
         unseen = int(np.argmax(room))
         phase = np.cumsum(random.uniform(600, 2400, 2 * scenario.days * 100))
         runs = np.searchsorted(START_S + phase, time_s) % 2 == 1

@@ -10,7 +10,7 @@ from tests.judgement.estimate.emulated_totals import DAY_S, START_S, Bools, Floa
 from portdraw.judgement.estimate.port_prior import PortPrior, planned_prior
 from portdraw.judgement.estimate.total_watch import Sample
 from portdraw.judgement.estimate.unit_estimate import EstimateMemory, UnitEstimate, estimate, first_memory
-from portdraw.powerflow.port_link import class_pse_w
+from portdraw.rehearsal import class_power
 from portdraw.rehearsal.load import Load
 
 TURNING_S = 2700.0
@@ -62,7 +62,7 @@ def mean_off(off_w: Floats, where: Bools) -> Floats:
 
 def prior_of(load: Load) -> PortPrior:
     """What the estimator is told of a device: the plan and the class's watts at the port."""
-    ceiling_w = class_pse_w(load.device_class)
+    ceiling_w = class_power.at_pse_w(load.signature)
     return planned_prior(load.day_w, load.night_w, ceiling_w, load.startup_w, load.startup_s, load.frost_w)
 
 
