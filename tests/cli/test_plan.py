@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 import typer
 from tests.plan.samples import SMALL, changed
+from tests.reporting.studies.depot import DEPOT
 from typer.testing import CliRunner
 
 import portdraw.rehearsal
@@ -62,3 +63,32 @@ def test_an_error_in_the_structure_is_code_1(tmp_path: Path) -> None:
     code, out, _ = run(str(file))
     assert code == 1
     assert "error: winch-house: nothing supplies or feeds this unit." in out
+
+
+def test_what_is_set_aside_counts_for_the_result_as_for_the_table(tmp_path: Path) -> None:
+    """By hand: class 6 is 51 W at the gate, less 13 W of its own, times 0.9: 34.2 W; two ports of class 3, 30.8 W."""
+    file = tmp_path / "site.yaml"
+    file.write_text(DEPOT)
+    code, out, _ = run(str(file))
+    said = " ".join(out.split())
+    assert code == 1
+    assert "The plan fits" not in said
+    assert "gate budget on the lesser leg: 30.8 of 34.2 W (90 %) set aside by class; the margin of 20 %" in said
+    code, out, _ = run(str(file), "--json")
+    document = json.loads(out)
+    assert code == 1
+    assert document["stands"] is False
+    assert len(document["exceeded"]) == 1  # one limit, the other loads named in its sentence
+    # class 8: 30.8 of (71.3 - 13) x 0.9 = 52.5 W
+    file.write_text(DEPOT.replace("class: 6", "class: 8"))
+    assert run(str(file))[0] == 0
+
+
+def test_no_minutes_of_a_battery_whose_load_is_not_known(tmp_path: Path) -> None:
+    file = tmp_path / "site.yaml"
+    file.write_text(DEPOT)
+    assert "346 min are left" in " ".join(run(str(file))[1].split())
+    file.write_text(DEPOT.replace("typical_w: 6, night_w: 9", "typical_w: 60"))
+    said = " ".join(run(str(file))[1].split())
+    assert "min are left" not in said
+    assert "how long it lasts can't be said: a part of its load is not known." in said

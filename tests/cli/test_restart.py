@@ -128,3 +128,12 @@ def test_wrong_words(words: tuple[str, ...], said: str) -> None:
     code, out, err = run(str(FERRY_TERMINAL), *words)
     assert (code, out) == (2, "")
     assert said in err
+
+
+@pytest.mark.parametrize(
+    ("plain", "full"), [("pier-7", "circuit pier-7"), ("ups-a", "input of ups-a"), ("P2", "panel P2")]
+)
+def test_a_plain_name_stands_for_its_failure(plain: str, full: str) -> None:
+    assert run(str(FERRY_TERMINAL), "--after", plain, "--load", "night", "--json") == run(
+        str(FERRY_TERMINAL), "--after", full, "--load", "night", "--json"
+    )

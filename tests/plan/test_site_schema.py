@@ -119,6 +119,11 @@ WAYS = [
     ("format: 1", "format: one", False),
     ("access: none", "access: v3", False),
     ("access: none", "access: v3\n    address: 10.20.0.2", True),
+    ("access: none", "address: 127.0.0.1:99999", False),
+    ("access: none", "address: 10.20.0.2:0", False),
+    ("access: none", "address: 10.20.0.2:65535", True),
+    ("access: none", "address: '[fe80::1%eth0]:161'", True),
+    ("access: none", "address: fe80::1", True),
     ("access: none", "extender: yes", False),
 ]
 SITE = """\

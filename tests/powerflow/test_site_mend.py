@@ -6,8 +6,10 @@ from typing import Any
 
 import pytest
 from tests.powerflow.sites import device, feed, ferry_terminal, site, unit
+from tests.reporting.studies.depot import DEPOT
 
 from portdraw.plan.load_case import Case
+from portdraw.plan.loader import parse_site
 from portdraw.plan.planned_load import STEADY
 from portdraw.powerflow.failure import all_unbacked_ac, single_failures
 from portdraw.powerflow.failure_result import Outcome
@@ -102,3 +104,18 @@ def test_a_proposal_breaks_no_other_promise(case: Case) -> None:
     for mend in MENDS:
         assert all(one.before.what == usual[one.before.what].what for one in mend.cases)
         assert mend.failure in usual
+
+
+@pytest.mark.parametrize("kind", ["6", "8"])
+def test_what_is_undeclared_is_asked_for_and_no_more_watts(kind: str) -> None:
+    """More watts (class 8) leave it open; the one field that closes it is named, and closes it in the file."""
+    text = DEPOT.replace("class: 6", f"class: {kind}")
+    network = network_of(parse_site(text))
+    failure = next(one for one in single_failures(network) if one.what == "circuit c2")
+    mends = site_mends(network, failure, STEADY, {})
+    assert [mend.changes for mend in mends if mend.mends] == [("declare `fed` of gate: spare_feed",)]
+    declared = network_of(
+        parse_site(text.replace("supplies: [{from: c2}]", "supplies: [{from: c2}]\n    fed: {spare_feed: held}"))
+    )
+    study = study_failures(declared, planned_load(declared, Case.TYPICAL))
+    assert study.of("circuit c2").verdict.outcome is Outcome.SURVIVED

@@ -206,3 +206,13 @@ def test_what_a_text_must_be_is_said_in_words(tmp_path: Path, text: str, said: s
     with pytest.raises(PlanError) as refused:
         load_settings(file)
     assert said in str(refused.value)
+
+
+def test_a_misspelt_scope_is_told_with_its_place_and_its_value(tmp_path: Path) -> None:
+    file = tmp_path / "settings.yaml"
+    file.write_text("format: 1\nsite: s\nlisten: {tokens: {scraper: {secret: {file: x}, scopes: [reed]}}}\n")
+    with pytest.raises(PlanError) as caught:
+        load_settings(file)
+    assert "listen.tokens.scraper.scopes[1]: must be read or operate, is 'reed'; did you mean 'read'?" in str(
+        caught.value
+    )

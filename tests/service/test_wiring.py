@@ -54,23 +54,37 @@ def test_an_unknown_access_is_told_at_its_place_with_those_declared(tmp_path: Pa
         parts(tmp_path, site=site)
     assert str(caught.value) == (
         f"{tmp_path / 'site.yaml'}:{where(site, 'slip-v2')}: units.slip.access: 'slip-v2' is not declared under "
-        f"access in {tmp_path / 'settings.yaml'} (declared: slip-v3)"
+        f"access in {tmp_path / 'settings.yaml'} (declared: slip-v3); did you mean 'slip-v3'?"
     )
 
 
 def test_settings_without_any_access_say_none(tmp_path: Path) -> None:
     with pytest.raises(PlanError) as caught:
         parts(tmp_path, settings="format: 1\nsite: site.yaml\n")
-    assert str(caught.value).count("(declared: none)") == 2
+    assert str(caught.value).count("(declared: none)") == 1
+    assert "; so in " in str(caught.value)
+
+
+def test_missing_secrets_are_told_in_the_same_go(tmp_path: Path) -> None:
+    site = SITE.replace("10.30.0.3\n    access: slip-v3", "10.30.0.3\n    access: moon")
+    path = write_folder(tmp_path, SETTINGS, site)
+    for name in ("auth", "privacy"):
+        (tmp_path / name).unlink()
+    with pytest.raises(SettingsError) as caught:
+        gather(load_settings(path))
+    lines = str(caught.value).splitlines()
+    assert len(lines) == 3
+    assert "'moon' is not declared" in lines[0]
+    assert all("there is no file" in line for line in lines[1:])
 
 
 @pytest.mark.parametrize(
     ("address", "sentence"),
     [
-        ("10.30.0.3:0", "the port must be between 1 and 65535"),
-        ("10.30.0.3:70000", "the port must be between 1 and 65535"),
-        ("'slip way'", "is not an address such as 10.20.0.2 or 10.20.0.2:161"),
-        ("'[::1'", "is not an address such as 10.20.0.2 or 10.20.0.2:161"),
+        ("10.30.0.3:0", "its port between 1 and 65535"),
+        ("10.30.0.3:70000", "its port between 1 and 65535"),
+        ("'slip way'", "must be a host or host:port"),
+        ("'[::1'", "must be a host or host:port"),
     ],
 )
 def test_an_address_that_is_none(tmp_path: Path, address: str, sentence: str) -> None:

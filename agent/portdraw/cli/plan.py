@@ -14,7 +14,6 @@ from portdraw.plan.loader import load_site
 from portdraw.plan.plan_error import PlanError
 from portdraw.plan.structure import check_structure
 from portdraw.plan.tree import Tree
-from portdraw.reporting.load_schedule import stands
 from portdraw.reporting.planned_watts import planned_loads
 from portdraw.reporting.studies.limit_margins import limit_margins
 from portdraw.reporting.studies.meeting_findings import meeting_findings
@@ -52,7 +51,7 @@ def plan(
         print_json(plan_document(papers))
     elif html is None:
         print_plan(papers)
-    raise typer.Exit(FINE if stands(schedule, findings) else FINDINGS)
+    raise typer.Exit(FINE if papers.stand else FINDINGS)
 
 
 def _rank(finding: Finding) -> int:

@@ -46,7 +46,9 @@ def restart(
     load: Annotated[Load, typer.Option(help="What the devices take once they have started.")] = Load.ALL,
     after: Annotated[
         str | None,
-        typer.Option("--after", metavar="FAILURE", help='Only after this failure, such as "circuit pier-7".'),
+        typer.Option(
+            "--after", metavar="FAILURE", help="Only after this failure, such as pier-7, or a failure in full."
+        ),
     ] = None,
     retry: Annotated[
         float,

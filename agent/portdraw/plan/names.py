@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
 from portdraw.plan.ports import snmp_index, sort_key
 from portdraw.plan.site import Port, Site, Unit
-from portdraw.plan.yaml_tree import Path
+from portdraw.plan.yaml_tree import Path, show_text
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,10 @@ def _check_head(site: Site) -> Iterator[Misnamed]:
         try:
             ZoneInfo(site.site.timezone)
         except (OSError, ValueError, KeyError):
-            yield Misnamed(("site", "timezone"), "is not a time zone that this machine knows, such as Atlantic/Faroe")
+            sentence = f"'{show_text(site.site.timezone)}' is not a time zone that this machine knows"
+            near = get_close_matches(site.site.timezone, sorted(available_timezones()), 1, 0.8)
+            hint = f"; did you mean '{near[0]}'?" if near else ", such as Atlantic/Faroe"
+            yield Misnamed(("site", "timezone"), sentence + hint)
     night = site.site.night
     if night is not None and night.start == night.end:
         yield Misnamed(("site", "night", "to"), "is the same time as 'from': the night would have no length")

@@ -16,6 +16,7 @@ Name = Annotated[str, StringConstraints(min_length=1, max_length=80, pattern=pat
 Text = Annotated[str, StringConstraints(max_length=300, pattern=patterns.TEXT)]
 PortKey = Annotated[str, StringConstraints(pattern=patterns.PORT_KEY)]
 SnmpIndex = Annotated[str, StringConstraints(pattern=patterns.SNMP_INDEX)]
+Address = Annotated[str, StringConstraints(min_length=1, max_length=255, pattern=patterns.ADDRESS)]
 TimeOfDay = Annotated[str, StringConstraints(pattern=patterns.TIME_OF_DAY)]
 
 Watts = Annotated[float, Field(ge=0, le=1_000_000)]
@@ -117,14 +118,11 @@ class Circuit(Part):
         return self.rating_a * self.volts * self.continuous_percent / 100
 
 
-Host = Annotated[str, StringConstraints(min_length=1, max_length=255)]
-
-
 class Ups(Part):
     """A battery-backed supply; with an address it is read like a unit."""
 
     input: Name
-    address: Host | None = None
+    address: Address | None = None
     access: Name = "none"
     rating_w: Watts
     battery_wh: Annotated[float, Field(ge=0, le=1_000_000)]
@@ -261,7 +259,7 @@ class Unit(Part):
 
     place: Text = ""
     zone: Name | None = None
-    address: Host | None = None
+    address: Address | None = None
     access: Name = "none"
     data_via: Name | None = None
     own_use_w: DeviceWatts | None = None

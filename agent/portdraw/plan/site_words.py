@@ -100,7 +100,7 @@ WORDS: dict[str, str] = {
     "Fed.standby_w": "Watts at the unit's feed input while AC carries.",
     "Fed.efficiency": "Watts at the ports by watts at the feed input, 0 to 1.",
     "Fed.output": "Whether the ports have a regulated voltage (boosted) or that of the feed (follows-input).",
-    "Fed.on_transfer": "What happens to the ports when AC goes: sheds-in-time or drops-all. Unknown counts as drops-all.",
+    "Fed.on_transfer": "What happens to the ports when AC goes: sheds-in-time or drops-all. Unknown: they may drop.",
     "Fed.guard_percent": "Percent of what is granted that the unit keeps back.",
     "Fed.budget_w": "Watts for the ports on the feed, where the maker states them.",
     "Derate.above_c": "Above this temperature, in degrees Celsius,",

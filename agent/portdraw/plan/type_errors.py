@@ -110,7 +110,7 @@ def _sentences(
         if kind == "missing":
             yield _missing(detail["loc"][-1])
         elif kind == "extra_forbidden":
-            yield _unknown_key(path, model, secret=secret)
+            yield _unknown_key(path, value, model, secret=secret)
         elif value is None and detail["loc"][-1:] != ("[key]",):
             yield _EMPTY
         elif kind in ("value_error", "assertion_error"):
@@ -162,9 +162,12 @@ def _choice(expected: str) -> str:
     return expected.replace("'", "")
 
 
-def _unknown_key(path: Path, model: type[BaseModel], *, secret: bool) -> str:
+def _unknown_key(path: Path, value: Any, model: type[BaseModel], *, secret: bool) -> str:
     if secret:
         return "holds a key that does not belong here"
+    if value is None and isinstance(path[-1], str) and path[-1].strip().isdecimal():
+        # {rating_w: 600,5} is the keys rating_w and 5 to YAML
+        return f"is not a key that belongs here; is the comma before {show_text(path[-1])} meant as a decimal point?"
     known = sorted(_keys_at(model, path[:-1]))
     near = get_close_matches(str(path[-1]), known, 1, 0.6)
     if near:

@@ -51,8 +51,17 @@ class YamlTree:
 
 
 def is_secret(path: Path) -> bool:
-    """Say whether what stands at a path may be a secret: nothing written there is ever repeated."""
-    return any(isinstance(part, str) and any(word in part.lower() for word in _SECRETIVE) for part in path)
+    """Say whether what stands at a path may be a secret: nothing written there is ever repeated.
+
+    The scopes of a token are none.
+    """
+    return not _are_scopes(path) and any(
+        isinstance(part, str) and any(word in part.lower() for word in _SECRETIVE) for part in path
+    )
+
+
+def _are_scopes(path: Path) -> bool:
+    return any(path[place : place + 3 : 2] == ("tokens", "scopes") for place in range(len(path)))
 
 
 def show_path(path: Path) -> str:
@@ -62,7 +71,7 @@ def show_path(path: Path) -> str:
     """
     shown = ""
     for length, part in enumerate(path):
-        if is_secret(path[:length]):
+        if is_secret(path[:length]) and not _are_scopes(path):
             break
         if isinstance(part, int):
             shown += f"[{part + 1}]"

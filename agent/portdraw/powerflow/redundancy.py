@@ -12,6 +12,7 @@ from enum import StrEnum
 
 from portdraw.powerflow.load import Load
 from portdraw.powerflow.network import NetUnit, Network
+from portdraw.powerflow.solution import Solution
 from portdraw.powerflow.solve import solve
 from portdraw.powerflow.source_load import battery_minutes
 from portdraw.powerflow.sources import dead_circuits, incomer_of
@@ -28,7 +29,8 @@ class Grade(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Meeting:
-    """Where the legs of units meet. `unit` is empty for the whole site; `minutes` of a battery, at this load."""
+    """Where the legs of units meet. `unit` is empty for the whole site; `minutes` of a battery, at this load; None
+    where there is none, or where a part of the load is not known."""
 
     grade: Grade
     unit: str
@@ -92,9 +94,10 @@ def _meet(network: Network, unit: NetUnit, ac: frozenset[str], feed: frozenset[s
                 said = f"both legs of {unit.name} hang on {where}: when it goes, both go."
                 return Meeting(Grade.FALSE, unit.name, where, None, said)
             minutes = _minutes(network, load, dead, batteries)
+            left = "how long it lasts can't be said: a part of its load is not known" if minutes is None else ""
             said = (
                 f"both legs of {unit.name} hang on {where}, behind {' and '.join(batteries)}: "
-                f"when it goes, {minutes:.0f} min are left."
+                f"when it goes, {left or f'{minutes:.0f} min are left'}."
             )
             return Meeting(Grade.TIME_LIMITED, unit.name, where, minutes, said)
     return None
@@ -106,10 +109,29 @@ def _all_below(network: Network, sources: frozenset[str], dead: frozenset[str]) 
     return bool(sources) and all((ups[name].input if name in ups else name) in dead for name in sources)
 
 
-def _minutes(network: Network, load: Load, dead: frozenset[str], batteries: list[str]) -> float:
-    """How long the later of two legs lasts."""
+def _minutes(network: Network, load: Load, dead: frozenset[str], batteries: list[str]) -> float | None:
+    """How long the later of two legs lasts, None where a part of what hangs on a battery can't be worked out."""
     solution = solve(network, load, today(network, circuits=dead), bounds=not load.exact)
+    if any(_unknown(solution, at) for name in batteries for at in _below(network, name)):
+        return None
     return max(battery_minutes(solution, name) for name in batteries)
+
+
+def _below(network: Network, source: str) -> set[int]:
+    """Units that a source powers, directly or over feeds."""
+    found: set[int] = set()
+    waiting = [at for at, _ in network.supplies_on.get(source, ())]
+    while waiting:
+        at = waiting.pop()
+        if at not in found:
+            found.add(at)
+            waiting.extend(port.child for port in network.units[at].feed_ports)
+    return found
+
+
+def _unknown(solution: Solution, at: int) -> bool:
+    """Whether watts of a unit or of a load on it can't be known: they are in no sum."""
+    return at in solution.network.uncomputed or bool(solution.load.units[at].reasons or solution.demand(at).reasons)
 
 
 def _incomers(network: Network, sources: frozenset[str]) -> frozenset[str]:

@@ -1,16 +1,19 @@
 """Changes to the site file that would mend a failure, each tried out on the whole site under every load.
 
-Three kinds: one port's priority, by one step, that keeps the most critical devices; the priorities of the unit that
-sheds, put in the order of what hangs below; and watts, as another supply module or a higher class for the feed. What
-keeps the promise comes first, then what only helps. Nothing is proposed that was not worked out with the change made.
+Four kinds: what is undeclared, declared at its best; one port's priority, by one step, that keeps the most critical
+devices; the priorities of the unit that sheds, put in the order of what hangs below; and watts, as another supply
+module or a higher class for the feed. What keeps the promise comes first, then what only helps. Nothing is proposed
+that was not worked out with the change made.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from portdraw.plan.load_case import Case
+from portdraw.plan.site import Site
 from portdraw.powerflow.failure import Failure, FailureKind, all_unbacked_ac, single_failures
 from portdraw.powerflow.failure_result import FailureResult, Outcome
 from portdraw.powerflow.failure_study import base_state, solution_after, study_failures, study_one
@@ -18,6 +21,7 @@ from portdraw.powerflow.load import planned_load
 from portdraw.powerflow.network import Network, network_of
 from portdraw.powerflow.shedding_unit import SheddingUnit
 from portdraw.powerflow.site_change import FailedState, SiteChange, failed_state, higher_class, more_modules
+from portdraw.powerflow.site_declaration import ALL, FED, OTHERS, Score, declaration
 
 _MOST_UNITS = 3  # of one failure: each change is worked out anew on the whole site
 
@@ -86,6 +90,14 @@ def site_mends(
     if not broken:
         return ()
     worst = max(broken.values(), key=lambda state: (len(state.result.verdict.broken_by), len(state.result.dark)))
+    touched = tuple(dict.fromkeys(at for state in states.values() for at in reversed(state.result.touched_numbers)))
+    for groups in (FED, OTHERS, ALL):
+        if any(mend.mends for mend in found):
+            break
+        said = declaration(network, touched, groups, _badness(worst.result), partial(_badness_of, failure, worst))
+        mend = None if said is None else _tried(network, failure, states, said, network.index[said.unit], survived)
+        if mend is not None and all(mend.changes != one.changes for one in found):
+            found.append(mend)
     shedding = dict.fromkeys(at for state in (worst, *broken.values()) for at in state.shedding())
     for at in list(shedding)[:_MOST_UNITS]:
         sheds = SheddingUnit(network, at, states, worst)
@@ -101,6 +113,19 @@ def site_mends(
             if mend is not None:
                 found.append(mend)
     return tuple(sorted(found, key=lambda mend: not mend.mends))
+
+
+def _badness_of(failure: Failure, state: FailedState, site: Site) -> Score:
+    """How bad the failure is under the same load with another site file."""
+    network = network_of(site)
+    same = _same_failure(network, failure)
+    assert same is not None  # the same things can fail, whatever is declared of them
+    return _badness(study_one(base_state(network, planned_load(network, state.case)), same))
+
+
+def _badness(result: FailureResult) -> Score:
+    order = {Outcome.NOT_SURVIVED: 2, Outcome.MAY_NOT_SURVIVE: 1}
+    return (order.get(result.verdict.outcome, 0), len(result.dark_ports), len(result.may_ports))
 
 
 def _holds(result: FailureResult) -> bool:

@@ -130,9 +130,15 @@ def schedule_text(schedule: LoadSchedule, findings: list[Finding]) -> str:
 
 
 def schedule_parts(
-    schedule: LoadSchedule, findings: list[Finding], instead_of_ports: Sequence[RenderableType] | None = None
+    schedule: LoadSchedule,
+    findings: list[Finding],
+    instead_of_ports: Sequence[RenderableType] | None = None,
+    more: Sequence[tuple[str, Verdict]] = (),
 ) -> Iterator[RenderableType]:
-    """Yield the parts of the printed form; other tables may stand in place of those of the ports."""
+    """Yield the parts of the printed form; other tables may stand in place of those of the ports.
+
+    `more` is what is not kept beside the sums of the schedule, as sentences.
+    """
     yield Text(f"{plain(schedule.site)}: load schedule of the plan", style="bold")
     yield Text(
         "Watts. Devices at the PD input; ports, units and budgets at the PSE output; circuits and UPS at AC.\n"
@@ -146,7 +152,7 @@ def schedule_parts(
             yield from (_ports(unit) for unit in schedule.units if unit.ports)
         else:
             yield from instead_of_ports
-    yield from _ending(schedule, findings)
+    yield from _ending(schedule, findings, more)
 
 
 def _figures(schedule: LoadSchedule) -> Iterator[RenderableType]:
@@ -256,7 +262,9 @@ def _ports(unit: PlannedUnit) -> RenderableType:
     return _titled(title, table)
 
 
-def _ending(schedule: LoadSchedule, findings: list[Finding]) -> Iterator[RenderableType]:
+def _ending(
+    schedule: LoadSchedule, findings: list[Finding], more: Sequence[tuple[str, Verdict]]
+) -> Iterator[RenderableType]:
     yield Text("\nStructure", style="bold")
     if not findings:
         yield Text("Nothing to say.")
@@ -274,11 +282,11 @@ def _ending(schedule: LoadSchedule, findings: list[Finding]) -> Iterator[Rendera
         if kept:
             yield Text(kept)
     yield Text("\nResult", style="bold")
-    if stands(schedule, findings):
+    if stands(schedule, findings) and not more:
         yield Text("The plan fits its limits with the margins kept.", style="green")
     for sentence in unpowered(schedule):
         yield Text(plain(f"Can't be powered as drawn: {sentence}."), style=_STYLES[Verdict.OVER])
-    for sentence, verdict in _short(schedule):
+    for sentence, verdict in (*_short(schedule), *more):
         yield Text(plain(sentence), style=_STYLES[verdict])
     if any(finding.severity is FindingSeverity.ERROR for finding in findings):
         yield Text("The structure has errors; see above.", style=_STYLES[Verdict.OVER])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ssl
+from functools import partial
 from pathlib import Path
 
 from portdraw.reporting.notify.alertmanager import Alertmanager
@@ -12,7 +13,7 @@ from portdraw.reporting.notify.syslog import Syslog
 from portdraw.reporting.notify.syslog_message import FACILITIES
 from portdraw.reporting.notify.webhook import Webhook
 from portdraw.service.receiver_settings import SCHEMES, WITH_TLS, Receiver
-from portdraw.service.secrets_of import fetch
+from portdraw.service.secrets_of import all_or_every_fault, fetch
 from portdraw.service.settings import LoadedSettings, SettingsError
 from portdraw.service.settings_part import Secret
 
@@ -20,11 +21,12 @@ USUAL_FACILITY = "local0"
 
 
 def notifiers(loaded: LoadedSettings, *, emulated: bool) -> dict[str, Notifier]:
-    """Return a notifier for each receiver. Raises SettingsError, which names the place in the settings.
+    """Return a notifier for each receiver. Raises SettingsError, one line for each that can't be.
 
     An emulated site may tell receivers on this machine only: any other is refused here.
     """
-    return {name: _notifier(loaded, name, one, emulated) for name, one in loaded.settings.receivers.items()}
+    known = loaded.settings.receivers
+    return all_or_every_fault({name: partial(_notifier, loaded, name, one, emulated) for name, one in known.items()})
 
 
 def _notifier(loaded: LoadedSettings, name: str, receiver: Receiver, emulated: bool) -> Notifier:

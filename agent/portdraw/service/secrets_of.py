@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
+from typing import TypeVar
 
 from portdraw.reading.access import Access, Community, User
 from portdraw.service.access_settings import AccessSettings
 from portdraw.service.settings import LoadedSettings, SettingsError
 from portdraw.service.settings_part import Secret
+
+Made = TypeVar("Made")
 
 LEAST_OCTETS = 8  # RFC 3414, section 11.2: a password of at least 8 octets
 MOST_OCTETS = 4096
@@ -52,21 +57,44 @@ def is_file_open_to_all(path: Path) -> bool:
 
 
 def accesses(loaded: LoadedSettings) -> dict[str, Access]:
-    """Return every access of the settings with its secrets. Raises SettingsError."""
+    """Return every access of the settings with its secrets. Raises SettingsError, one line for each fault."""
     folder = loaded.path.parent
-    return {name: _access(loaded, name, entry, folder) for name, entry in loaded.settings.access.items()}
+    known = loaded.settings.access
+    return all_or_every_fault({name: partial(_access, loaded, name, entry, folder) for name, entry in known.items()})
+
+
+def all_or_every_fault(makers: Mapping[str, Callable[[], Made]]) -> dict[str, Made]:
+    """Make every part. Raises SettingsError with the faults of all of them, one a line."""
+    made: dict[str, Made] = {}
+    faults: dict[str, None] = {}
+    for name, make in makers.items():
+        try:
+            made[name] = make()
+        except SettingsError as error:
+            faults.update(dict.fromkeys(str(error).splitlines()))
+    if faults:
+        raise SettingsError("\n".join(faults))
+    return made
 
 
 def _access(loaded: LoadedSettings, name: str, entry: AccessSettings, folder: Path) -> Access:
     if entry.version == 2:
         assert entry.community is not None
         return Community(fetch(entry.community, folder, loaded.where("access", name, "community")))
-    auth = privacy = b""
+    wanted: dict[str, Secret] = {}
     if entry.auth != "none" and entry.auth_secret is not None:
-        auth = _passphrase(entry.auth_secret, folder, loaded.where("access", name, "auth_secret"))
+        wanted["auth_secret"] = entry.auth_secret
     if entry.privacy != "none" and entry.privacy_secret is not None:
-        privacy = _passphrase(entry.privacy_secret, folder, loaded.where("access", name, "privacy_secret"))
-    return User(entry.user or "", entry.auth, auth, entry.privacy, privacy)
+        wanted["privacy_secret"] = entry.privacy_secret
+    found = all_or_every_fault(
+        {
+            key: partial(_passphrase, secret, folder, loaded.where("access", name, key))
+            for key, secret in wanted.items()
+        }
+    )
+    return User(
+        entry.user or "", entry.auth, found.get("auth_secret", b""), entry.privacy, found.get("privacy_secret", b"")
+    )
 
 
 def _passphrase(secret: Secret, folder: Path, what: str) -> bytes:

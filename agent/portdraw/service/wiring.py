@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import partial
 
 from portdraw.history.store import History
 from portdraw.plan.loader import load_site_with_tree
@@ -18,7 +20,7 @@ from portdraw.service.clock import Clock
 from portdraw.service.hint_listener import notification_accesses
 from portdraw.service.notifiers import notifiers
 from portdraw.service.secrets_of import accesses
-from portdraw.service.settings import LoadedSettings
+from portdraw.service.settings import LoadedSettings, SettingsError
 from portdraw.service.site_catalogue import site_catalogue
 
 
@@ -39,11 +41,28 @@ def gather(loaded: LoadedSettings, *, emulated: bool = False) -> Parts:
     An emulated site may tell receivers on this machine only: any other is refused here.
     """
     site, tree = load_site_with_tree(loaded.site_path)
-    _check_access(loaded, site, tree)
+    problems = _access_problems(loaded, site, tree)
+    faults = _secret_faults(loaded, emulated)
+    if problems:
+        misnamed = PlanError(str(loaded.site_path), problems)
+        raise SettingsError("\n".join((str(misnamed), *faults))) if faults else misnamed
     site_catalogue(loaded)
+    if faults:
+        raise SettingsError("\n".join(faults))
     known = accesses(loaded)
     notification_accesses(loaded, known)
     return Parts(loaded, site, known, notifiers(loaded, emulated=emulated), emulated)
+
+
+def _secret_faults(loaded: LoadedSettings, emulated: bool) -> list[str]:
+    """Everything that keeps the accesses and the receivers from being used, one sentence each."""
+    faults: list[str] = []
+    for parts in (partial(accesses, loaded), partial(notifiers, loaded, emulated=emulated)):
+        try:
+            parts()
+        except SettingsError as error:
+            faults += str(error).splitlines()
+    return faults
 
 
 def open_history(parts: Parts) -> History:
@@ -62,23 +81,29 @@ def unit_readers(site: Site, engine: Engine, clock: Clock, catalogue: Catalogue 
     return [UnitReader(name, unit, engine, known, clock.now_s) for name, unit in read.items()]
 
 
-def _check_access(loaded: LoadedSettings, site: Site, tree: YamlTree) -> None:
+def _access_problems(loaded: LoadedSettings, site: Site, tree: YamlTree) -> list[Problem]:
     """Every access that the site file names must be declared in the settings, every address be one."""
     problems: list[Problem] = []
     known = loaded.settings.access
     read: list[tuple[str, str, Unit | Ups]] = [("units", name, unit) for name, unit in site.units.items()]
     read += [("ups", name, ups) for name, ups in site.ups.items()]
+    without: dict[str, list[tuple[str, str]]] = {}
     for kind, name, part in read:
         if part.access != "none" and part.access not in known:
-            line, column = tree.mark((kind, name, "access"))
-            declared = ", ".join(known) or "none"
-            sentence = f"{part.access!r} is not declared under access in {loaded.path} (declared: {declared})"
-            problems.append(Problem(line, column, f"{kind}.{name}.access", sentence))
+            without.setdefault(part.access, []).append((kind, name))
         if part.readable:
             try:
                 parse_address(part.address or "", part.access)
             except ValueError as error:
                 line, column = tree.mark((kind, name, "address"))
                 problems.append(Problem(line, column, f"{kind}.{name}.address", str(error)))
-    if problems:
-        raise PlanError(str(loaded.site_path), problems)
+    for access, places in without.items():
+        kind, first = places[0]
+        line, column = tree.mark((kind, first, "access"))
+        declared = ", ".join(known) or "none"
+        near = get_close_matches(access, list(known), 1, 0.6)
+        hint = f"; did you mean {near[0]!r}?" if near else ""
+        others = f"; so in {', '.join(name for _, name in places[1:])}" if places[1:] else ""
+        sentence = f"{access!r} is not declared under access in {loaded.path} (declared: {declared}){others}{hint}"
+        problems.append(Problem(line, column, f"{kind}.{first}.access", sentence))
+    return problems

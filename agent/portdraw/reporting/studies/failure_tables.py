@@ -28,6 +28,7 @@ from portdraw.reporting.studies.study_words import (
     minutes_words,
     names,
     normal_words,
+    nothing_mends_words,
     promise_words,
     verdict_words,
     worst_words,
@@ -145,9 +146,7 @@ def _mends(study: SiteStudy) -> Iterator[RenderableType]:
     for row, mends in study.mends:
         yield Text(f"\nWhat would mend it: {plain(row.what)}", style="bold")
         if not mends:
-            yield Text(
-                "No setting or supply that this study knows of keeps more. More watts, or fewer devices, will."
-            )
+            yield Text(plain(nothing_mends_words(row), 600))
         for number, mend in enumerate(mends, 1):
             yield Text.assemble(
                 f"{number}. ", (mend_title(mend), "green" if mend.mends else "yellow"), f": {plain(mend.changes[0])}"

@@ -17,6 +17,8 @@ def plan_document(papers: PlanPapers) -> dict[str, Any]:
     caution = document.pop("caution")
     return {
         **document,
+        "stands": papers.stand,
+        "exceeded": [*document["exceeded"], *(one.sentence for one in papers.not_kept)],
         "margins": [_margin(row) for row in papers.margins],
         "port_schedule": [_port(row) for row in papers.ports],
         "caution": caution,

@@ -13,8 +13,9 @@ from portdraw.powerflow.load import planned_load
 from portdraw.powerflow.network import network_of
 from portdraw.powerflow.solve import solve
 from portdraw.powerflow.state import NOTHING_OUT
-from portdraw.reporting.load_schedule import assumptions, exceeded, not_judged, stands, unpowered
+from portdraw.reporting.load_schedule import assumptions, exceeded, not_judged, unpowered
 from portdraw.reporting.studies.limit_margins import MarginCell, Mark
+from portdraw.reporting.studies.margins_not_kept import not_promised
 from portdraw.reporting.studies.paper import PaperHead, paper_html
 from portdraw.reporting.studies.plan_tables import PlanPapers, class_words, unit_title
 from portdraw.reporting.studies.power_diagram import power_diagrams
@@ -27,7 +28,6 @@ _MARKS = {Verdict.FITS: "", Verdict.MARGIN_USED: " *", Verdict.OVER: " !", Verdi
 def plan_html(papers: PlanPapers, head: PaperHead) -> str:
     """Return the paper."""
     schedule = papers.schedule
-    findings = list(papers.findings)
     network = network_of(papers.site)
     frost = planned_load(network, Case.FROST_NIGHT)
     everything = all_unbacked_ac(network)
@@ -45,8 +45,9 @@ def plan_html(papers: PlanPapers, head: PaperHead) -> str:
         schedule=schedule,
         cases=list(Case),
         steady=STEADY,
-        stands=stands(schedule, findings),
-        exceeded=list(exceeded(schedule)),
+        stands=papers.stand,
+        exceeded=[*exceeded(schedule), *(one.sentence for one in papers.not_kept)],
+        not_promised=not_promised(papers.site, papers.margins),
         unpowered=list(unpowered(schedule)),
         assumed=assumptions(schedule),
         not_judged=not_judged(schedule),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import groupby
 
 from rich.console import Group, RenderableType
@@ -14,9 +15,10 @@ from portdraw.plan.finding import Finding
 from portdraw.plan.load_case import Case
 from portdraw.plan.planned_load import STEADY, LoadSchedule, PlannedUnit
 from portdraw.plan.site import Site
-from portdraw.reporting.load_schedule import schedule_parts
+from portdraw.reporting.load_schedule import schedule_parts, stands
 from portdraw.reporting.plain_text import plain
 from portdraw.reporting.studies.limit_margins import MarginCell, MarginRow, Mark, PowerState
+from portdraw.reporting.studies.margins_not_kept import NotKept, margins_not_kept, not_promised
 from portdraw.reporting.studies.port_schedule import PortRow
 from portdraw.reporting.studies.study_text import parts_text, print_parts, text_table
 from portdraw.reporting.studies.study_words import HEADS, percent
@@ -35,6 +37,16 @@ class PlanPapers:
     margins: Sequence[MarginRow]
     ports: Sequence[PortRow]
 
+    @cached_property
+    def not_kept(self) -> tuple[NotKept, ...]:
+        """Limits and margins that are not kept beside the sums of the load schedule."""
+        return margins_not_kept(self.site, self.margins, self.schedule)
+
+    @property
+    def stand(self) -> bool:
+        """Whether the plan fits: no error in its structure, every load powered, every limit and margin kept."""
+        return stands(self.schedule, self.findings) and not self.not_kept
+
 
 def print_plan(papers: PlanPapers) -> None:
     """Print all papers on standard output."""
@@ -47,11 +59,12 @@ def plan_text(papers: PlanPapers) -> str:
 
 
 def _parts(papers: PlanPapers) -> Iterator[RenderableType]:
-    between = [_margins(papers.margins), *_ports(papers)]
-    yield from schedule_parts(papers.schedule, list(papers.findings), instead_of_ports=between)
+    between = [_margins(papers.margins, not_promised(papers.site, papers.margins)), *_ports(papers)]
+    more = [(one.sentence, one.verdict) for one in papers.not_kept]
+    yield from schedule_parts(papers.schedule, list(papers.findings), instead_of_ports=between, more=more)
 
 
-def _margins(rows: Sequence[MarginRow]) -> RenderableType:
+def _margins(rows: Sequence[MarginRow], aside: str | None) -> RenderableType:
     title = Text(
         "\nMargins of every limit: share used, normal running / all AC lost / all PoE feeds lost", style="bold"
     )
@@ -66,7 +79,7 @@ def _margins(rows: Sequence[MarginRow]) -> RenderableType:
         cells = {(cell.state, cell.case): cell for cell in row.cells}
         table.add_row(plain(row.limit), *(cell_text(cells[key]) for key in order))
     note = "Before anything is shed. AC lost: all local AC without a generator. -: nothing is on it."
-    return Group(title, Text(note), table)
+    return Group(title, Text(note), table, *([Text(plain(aside, 600))] if aside else []))
 
 
 _SHORT = {PowerState.NORMAL: "normal", PowerState.AC_LOST: "no AC", PowerState.FEED_LOST: "no feed"}

@@ -110,8 +110,15 @@ def study_restarts(
     return SiteRestart(site, network, tuple(sorted(rows, key=lambda row: order.index(row.what))), found)
 
 
+_PLAIN = (FailureKind.CIRCUIT, FailureKind.PANEL, FailureKind.INCOMER, FailureKind.UPS_INPUT, FailureKind.UNIT)
+"""What a plain name may stand for; the names of all these are unique in a site."""
+
+
 def failure_named(network: Network, name: str) -> Failure:
-    """The failure of that name. Raises UnknownFailureError where there is none."""
+    """The failure of that name, or of a plain name: the circuit, panel, incomer, UPS or unit that is called so.
+
+    Raises UnknownFailureError where there is none.
+    """
     failures = list(single_failures(network))
     everything = all_unbacked_ac(network)
     if everything is not None:
@@ -120,9 +127,16 @@ def failure_named(network: Network, name: str) -> Failure:
     for failure in failures:
         if wanted in (failure.what.casefold(), f"{failure.kind.value} {failure.subject}".casefold()):
             return failure
+    for kind in _PLAIN:
+        for failure in failures:
+            if failure.kind is kind and failure.subject.casefold() == wanted:
+                return failure
     alike = [failure.what for failure in failures if wanted in failure.what.casefold()]
     some = alike[:8] or [failure.what for failure in failures[:4]]
-    raise UnknownFailureError(f"no failure is called {name!r}; there are {', '.join(some)} and so on")
+    raise UnknownFailureError(
+        f"no failure is called {name!r}; there are {', '.join(some)} and so on. A circuit, panel, incomer, UPS or "
+        "unit may be given by its name alone; else write the failure as `portdraw failures` names it"
+    )
 
 
 def _on_backed(sources: tuple[str, ...], failure: Failure) -> bool:

@@ -31,7 +31,7 @@ LEAST_TOLD_W = 0.05  # less reads as 0.0 W
 COMFORTABLE = 0.8  # of a limit; common practice
 GRADE_TITLES = {
     Grade.BREAKS: "Not survived: the site's promise is broken",
-    Grade.MAY_BREAK: "May not be survived: readings or undeclared behaviour leave it open",
+    Grade.MAY_BREAK: "May not be survived: undeclared behaviour leaves it open",
     Grade.OVERLOADS: "Nothing goes dark, but a limit is exceeded",
     Grade.USES_MARGIN: "Survived, but the margin after a failure is not kept",
     Grade.SHEDS: "Survived by shedding what the promise lets go",
@@ -225,6 +225,16 @@ def mend_case_words(mend: SiteMend, case: MendedCase) -> str:
     if lasting:
         parts.append(lasting)
     return "; ".join(parts)
+
+
+def nothing_mends_words(row: FailureRow) -> str:
+    """Say that nothing known mends a failure, and what is short, where anything is."""
+    said = "No setting, supply or declaration that this study knows of keeps more."
+    short = {found.limit: found for _, result in row.results for found in (*result.shed_by, *result.over)}
+    if not short:
+        return f"{said} Every limit is kept by the likely figures: nothing says that more watts would help."
+    worst = max(short.values(), key=lambda found: found.share)
+    return f"{said} Fewer devices there ease what is short: {limit_words(worst)}."
 
 
 def mend_title(mend: SiteMend) -> str:
