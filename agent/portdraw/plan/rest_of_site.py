@@ -35,19 +35,21 @@ def names_in_the_rest(tree: YamlTree) -> list[Misnamed]:
             left_out |= places
             continue
         gone: set[str | int] = {word for path in left_out for word in (*path, *_words_in(_at(tree.value, path)))}
-        return [one for one in check_names(site) if not _may_follow(one, left_out, gone)]
+        parts = {part for path in left_out for part in (path[:2], _part(path))}
+        whole = {path[:2] for path in left_out if _part(path) == path[:2]}
+        return [one for one in check_names(site) if one.used not in gone and not _may_follow(one.path, parts, whole)]
     return []
 
 
-def _may_follow(one: Misnamed, left_out: set[Path], gone: set[str | int]) -> bool:
-    """Say whether this may be wrong only because of what was left out."""
-    if one.used in gone:
-        return True
-    return any(path[:2] == one.path[:2] and not _other_port(path, one.path) for path in left_out)
+def _may_follow(path: Path, parts: set[Path], whole: set[Path]) -> bool:
+    """Say whether this may be wrong only because of what was left out: of the same port, or of the same part."""
+    part = _part(path)
+    return part in parts or path[:2] in whole
 
 
-def _other_port(path: Path, other: Path) -> bool:
-    return len(path) > 3 and len(other) > 3 and path[2] == other[2] == "ports" and path[3] != other[3]
+def _part(path: Path) -> Path:
+    """Return what a place belongs to: a port, or else the unit, circuit or device type."""
+    return path[:4] if len(path) > 3 and path[2] == "ports" else path[:2]
 
 
 def _without_lists(path: Path) -> Path:
