@@ -125,6 +125,7 @@ class Agent:
             late_after_s=max(60.0, 4 * self._every_s),
             clock_note=self._clock_watch.note,
             emulated=self._parts.emulated,
+            polling={name: (load.requests, load.seconds) for name, load in self._poller.load.items()},
             notifications=None if self._listener is None else self._listener.counts(),
         )
 
