@@ -104,6 +104,7 @@ PLAYS = [
             AlarmKind.READING_STALE: "reading stale",
             AlarmKind.CREDENTIALS_REFUSED: "credentials refused",
             AlarmKind.POWER_DENIED: "power denied",
+            AlarmKind.UNIT_REPLACED: "unit replaced",
         }.items()
     ),
     Play(

@@ -14,6 +14,8 @@ ROOT = Path(__file__).resolve().parent.parent.parent
 # metrics that no dashboard and no rule asks for, and why they are there
 NOT_ASKED_FOR: dict[str, str] = {
     "portdraw_notifications_total": "counts hints, which a site may do without: no figure of it is good or bad",
+    "portdraw_unit_requests_total": "our own load on a switch, for its keeper to look up: no figure of it is bad",
+    "portdraw_unit_reading_seconds_total": "the same in seconds; a slow unit says so on its page",
     "portdraw_unit_notifications_total": "the same, to find the units that send none",
 }
 PAPERS = [

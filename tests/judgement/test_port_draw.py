@@ -9,6 +9,7 @@ from tests.judgement.scene import NIGHT_S, answer, delivering, ferry_terminal, r
 
 from portdraw.judgement.port_draw import PortPlan, assess_port, class_limit_w
 from portdraw.observation.record import Basis, PortState, Quantity, Record
+from portdraw.plan.site import Site
 
 SITE = ferry_terminal()
 PLAN = PortPlan(10.0, 12.0)
@@ -88,6 +89,67 @@ def test_class_counts_only_while_delivering() -> None:
 )
 def test_class_four_of_the_old_mib_is_four_or_above(key: str, told: int | None, limit_w: float | None) -> None:
     assert class_limit_w(SITE, "berth-1", SITE.units["berth-1"].ports[key], told) == limit_w
+
+
+def limited(port_limit_w: float | None, class_max: int, budget_w: float = 370.0) -> Site:
+    """The site with another berth-1."""
+    unit = SITE.units["berth-1"]
+    assert unit.pse is not None
+    pse = unit.pse.model_copy(update={"port_limit_w": port_limit_w, "class_max": class_max, "budget_w": budget_w})
+    return SITE.model_copy(update={"units": {**SITE.units, "berth-1": unit.model_copy(update={"pse": pse})}})
+
+
+# 99.9 W of four pairs: IEEE 802.3-2022, Table 145-16; 40 W of two pairs and 1.1 of the supply: common practice
+@pytest.mark.parametrize(
+    ("port_limit_w", "class_max", "budget_w", "more", "watts", "missing"),
+    [
+        (None, 4, 370, [], 35.0, None),  # above its class 3: kept, and reported
+        (None, 4, 370, [], 43.0, "refused as impossible: 43 W, and two pairs deliver 40 W at most"),
+        (None, 8, 370, [], 99.0, None),
+        (None, 4, 370, [record("2", Quantity.PORT_CLASS_EXTENDED, 6, NIGHT_S)], 55.0, None),
+        (60.0, 8, 370, [], 61.0, None),
+        (60.0, 8, 370, [], 64.0, "refused as impossible: 64 W, and its declared limit is 60 W at most"),
+        (None, 8, 50, [], 54.0, None),
+        (None, 8, 50, [], 56.0, "refused as impossible: 56 W, and the unit's supply gives 50 W"),
+        (
+            *(None, 8, 370, [record(None, Quantity.UNIT_BUDGET, 50.0, NIGHT_S)], 56.0),
+            "refused as impossible: 56 W, and the unit's supply gives 50 W",
+        ),
+    ],
+)
+def test_the_impossible_is_refused_and_the_high_is_kept(
+    port_limit_w: float | None,
+    class_max: int,
+    budget_w: float,
+    more: list[Record],
+    watts: float,
+    missing: str | None,
+) -> None:
+    found = answer("berth-1", NIGHT_S, *delivering("2", watts, NIGHT_S, device_class=3), *more)
+    site = limited(port_limit_w, class_max, budget_w)
+    seen = assess_port(site, "berth-1", "2", PLAN, found, NIGHT_S - 90)
+    assert (seen.draw_w, seen.missing) == (None if missing else watts, missing)
+
+
+# PSE output watts of classes 4, 6 and 8, and of a dual-signature 3 + 4: IEEE 802.3-2022 clause 145
+@pytest.mark.parametrize(
+    ("key", "class_max", "extended", "limit_w"),
+    [
+        ("7", 8, None, 90.0),  # nothing declared: whatever the port can
+        ("7", 4, None, 30.0),
+        ("7", 8, 6, 60.0),
+        ("2", 8, 6, 60.0),
+        ("7", 8, "3+4", 44.0),  # 14 and 30 W
+        ("1", 8, 6, 45.0),  # the declared class 5
+    ],
+)
+def test_class_four_or_above_is_as_declared_by_the_extension_or_by_the_port(
+    key: str, class_max: int, extended: int | str | None, limit_w: float
+) -> None:
+    more = [] if extended is None else [record(key, Quantity.PORT_CLASS_EXTENDED, extended, NIGHT_S)]
+    found = answer("berth-1", NIGHT_S, *delivering(key, 20.0, NIGHT_S, device_class=4), *more)
+    seen = assess_port(limited(None, class_max), "berth-1", key, PLAN, found, NIGHT_S - 90)
+    assert seen.class_limit_w == limit_w
 
 
 def test_a_port_that_the_plan_does_not_know() -> None:

@@ -369,13 +369,13 @@ def test_power_denied_and_then_given() -> None:
 
 
 def test_unit_into_its_margin_and_over_its_budget() -> None:
-    near = after_a_good_cycle(tonight(*delivering("1", 60.0, NIGHT_S)))
+    near = after_a_good_cycle(tonight(*delivering("1", 40.0, NIGHT_S), *delivering("5", 20.0, NIGHT_S)))
     assert text(near["unit-near-budget", "berth-1", ""]) == (
         "berth-1 (gantry, berth 1) has been into its margin since 22:06: it gives 77.6 W of the 90 W it may give on "
         "local AC; 20 % of that (18 W) is to be kept free."
     )
     assert ("unit-over-budget", "berth-1", "") not in near
-    over = after_a_good_cycle(tonight(*delivering("1", 80.0, NIGHT_S)))
+    over = after_a_good_cycle(tonight(*delivering("1", 40.0, NIGHT_S), *delivering("5", 40.0, NIGHT_S)))
     assert text(over["unit-over-budget", "berth-1", ""]) == (
         "berth-1 (gantry, berth 1) has been over its budget since 22:06: it gives 97.6 W, 7.6 W more than the 90 W "
         "it may give on local AC."
@@ -390,7 +390,8 @@ def test_after_a_failure_the_lesser_margin_holds() -> None:
 
 
 def test_a_partly_known_draw_proves_too_much_never_enough() -> None:
-    told = [*delivering("1", 95.0, NIGHT_S), record("2", Quantity.PORT_DRAW, None, NIGHT_S, missing="timeout")]
+    told = [*delivering("1", 45.0, NIGHT_S), *delivering("5", 45.0, NIGHT_S)]
+    told.append(record("2", Quantity.PORT_DRAW, None, NIGHT_S, missing="timeout"))
     assert after_a_good_cycle(tonight(*told))["unit-over-budget", "berth-1", ""].presence is Presence.PRESENT
 
 

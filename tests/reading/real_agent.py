@@ -145,6 +145,7 @@ class RealAgent:
             f"rocommunity {COMMUNITY.decode()}",
             f"rocommunity6 {COMMUNITY.decode()}",
             "dontLogTCPWrappersConnects 1",
+            "sysName recorded-agent",
         ]
         for one in self.users:
             line = f"createUser {one.user}"

@@ -333,3 +333,53 @@ def test_an_agent_that_lacks_all_this_is_asked_no_more_than_before() -> None:
         assert seen.supplies() == ()
 
     on(work)
+
+
+def test_the_watts_of_a_further_column_are_kept_in_reserve() -> None:
+    async def work(switch: Switch) -> None:
+        switch.set("pethPsePortActualPower", {(1, 1): 6100, (1, 2): 7200})
+        switch.set("extremePethPortMeasuredPower", {(1, 1): 61, (1, 2): 72})
+        for _ in range(2):
+            seen = await switch.poll()
+            assert [seen.number(port, Quantity.PORT_DRAW) for port in ("1", "2")] == [6.1, 7.2]
+            assert [(record.port, record.value) for record in seen.others] == [("1", 0.061), ("2", 0.072)]
+            assert {record.source for record in seen.others} == {"EXTREME-POE-MIB extremePethPortMeasuredPower"}
+
+    on(work)
+
+
+def test_a_column_that_repeats_the_allocation_comes_after_one_that_measures() -> None:
+    async def work(switch: Switch) -> None:
+        switch.set("cpeExtPsePortPwrConsumption", {(1, 1): 6300, (1, 2): 6300})
+        switch.set("cpeExtPsePortPwrAllocated", {(1, 1): 6300, (1, 2): 6300})
+        alone = await switch.poll()
+        assert told(alone, "1", Quantity.PORT_DRAW).basis is Basis.GRANTED
+        switch.set("extremePethPortMeasuredPower", {(1, 1): 3100, (1, 2): 4200})
+        switch.set("sysUpTime", {(0,): 100})
+        both = await switch.poll()
+        watts = told(both, "1", Quantity.PORT_DRAW)
+        assert (watts.value, watts.basis) == (3.1, Basis.MEASURED)
+        assert both.others == ()
+
+    on(work)
+
+
+def test_another_set_of_rows_is_read_from_the_start() -> None:
+    """A module that is pushed in before another one renumbers: port 1 is another port then."""
+
+    async def work(switch: Switch) -> None:
+        switch.set("ifName", {(101,): b"e0/1", (102,): b"e0/2", (103,): b"e0/3"})
+        switch.set("ifOperStatus", {(101,): 1, (102,): 2, (103,): 1})
+        await switch.poll()
+        settled = await switch.poll()
+        few = switch.asked()
+        assert settled.ports() == ("1", "2")
+        switch.set("pethPsePortDetectionStatus", {(1, 1): 3, (1, 2): 3, (1, 3): 3})
+        grown = await switch.poll()
+        assert grown.ports() == ("1", "2", "3")
+        assert grown.text("3", Quantity.PORT_LINK) == "up"  # read in the same poll, by the new rows
+        assert switch.asked() > few
+        await switch.poll()
+        assert switch.asked() <= few
+
+    on(work)

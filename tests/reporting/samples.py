@@ -167,6 +167,7 @@ def healthy() -> AgentHealth:
         version="0.1.0",
         ready=True,
         why_not_ready="",
+        polling={"core": (12_480, 374.4)},
         notifications=NotificationCounts(dict.fromkeys(Fate, 3), {"core": 3}),
     )
 

@@ -19,7 +19,8 @@ from portdraw.reading.catalogue import Catalogue, standard_catalogue
 from portdraw.reading.engine import parse_address
 from portdraw.reading.pysnmp_engine import PysnmpEngine
 from portdraw.reading.unit_reader import UnitReader
-from portdraw.reporting.probe_sheet import print_sheet, sheet_json
+from portdraw.reporting.probe_json import sheet_json
+from portdraw.reporting.probe_sheet import print_sheet
 from portdraw.reporting.terminal import print_json
 from portdraw.service.secrets_of import accesses
 from portdraw.service.settings import LoadedSettings, SettingsError, load_settings

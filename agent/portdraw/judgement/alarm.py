@@ -42,6 +42,7 @@ class AlarmKind(StrEnum):
     READING_STALE = "reading-stale"
     CREDENTIALS_REFUSED = "credentials-refused"
     WATTS_UNTOLD = "watts-untold"
+    UNIT_REPLACED = "unit-replaced"
     NEXT_FAILURE_UNSAFE = "next-failure-unsafe"
     DRIFT = "drift"
 

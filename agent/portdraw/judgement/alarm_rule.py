@@ -146,6 +146,17 @@ _RULES = (
         "Do not take the silence of other alarms as a sign that its load is fine.",
     ),
     AlarmRule(
+        AlarmKind.UNIT_REPLACED,
+        on_delay_s=0,
+        off_delay_s=0,
+        dead_band_percent=0,
+        severity=Severity.NOTICE,
+        why_severity="it has power and answers; what was proven and learned was of another switch",
+        consequence="Its settings, ports and supplies may differ from the plan; earlier proofs of its legs are over.",
+        action="Ask whether the switch was exchanged or its address given to another. Check its ports, port "
+        "priorities and supplies against the site file, and prove both legs anew.",
+    ),
+    AlarmRule(
         AlarmKind.READING_STALE,
         on_delay_s=60,
         off_delay_s=30,

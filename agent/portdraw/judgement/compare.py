@@ -21,7 +21,9 @@ from portdraw.judgement.memory import (
 from portdraw.judgement.plan_sheet import PlanSheet, plan_now, plan_sheet
 from portdraw.judgement.port_draw import PortPlan, assess_port
 from portdraw.judgement.site_legs import SiteLegs, site_legs
+from portdraw.judgement.site_proof import prove_units
 from portdraw.judgement.unit_draw import UnitDraw, unit_draw
+from portdraw.judgement.unit_proof import UnitProof
 from portdraw.observation.record import Quantity
 from portdraw.observation.unit_observation import Outcome, UnitObservation
 from portdraw.plan.load_case import case_now, is_night
@@ -69,7 +71,9 @@ def assess(
     `every_s` the poll interval [s]. Of a unit that did not answer the last answer counts while it is fresh.
     """
     sheet = memory.sheet if memory.sheet is not None and memory.sheet.site is site else plan_sheet(site, tree)
-    cycle = _Cycle(site, tree, sheet, replace(hear(memory, observations, time_s), sheet=sheet), time_s, every_s)
+    observations, proofs = prove_units(site, tree, observations, memory)
+    memory = replace(hear(memory, observations, time_s), sheet=sheet, unit_proofs=proofs)
+    cycle = _Cycle(site, tree, sheet, memory, time_s, every_s)
     cycle = replace(cycle, memory=replace(cycle.memory, draws=_draws(cycle)))
     case = case_now(site, time_s)
     ports = {name: _ports(cycle, name, sheet.first_plan(case)) for name in site.units}
@@ -177,7 +181,13 @@ def _unit(
         legs=legs,
         ports=ports,
         fed_by=next((feeder for feeder, _ in cycle.tree.feeds_of(name)), None),
-        notes=(*draw.notes, *_total_notes(cycle.memory.draws.get(name)), *_plan_notes(ports)),
+        notes=(
+            *draw.notes,
+            *_proof_notes(cycle.memory.unit_proofs.get(name)),
+            *_pace_notes(fresh_answer),
+            *_total_notes(cycle.memory.draws.get(name)),
+            *_plan_notes(ports),
+        ),
         reach=reach,
         reach_why=reach_why,
     )
@@ -201,6 +211,14 @@ def _draws(cycle: _Cycle) -> dict[str, UnitDraws]:
         for name in cycle.site.units
     }
     return {name: draws for name, draws in found.items() if draws is not None}
+
+
+def _proof_notes(proof: UnitProof | None) -> tuple[str, ...]:
+    return () if proof is None else proof.notes()
+
+
+def _pace_notes(answer: UnitObservation | None) -> tuple[str, ...]:
+    return () if answer is None or not answer.pace_note else (answer.pace_note,)
 
 
 def _total_notes(draws: UnitDraws | None) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ from portdraw.judgement.assessment import Availability, Carrying
 from portdraw.judgement.feed_load import FeedLoad
 from portdraw.judgement.leg_proof import Proof, ProofMemory
 from portdraw.judgement.memory import LegMemory, Memory
+from portdraw.judgement.unit_self import UnitSelf
 
 FORMAT = 1
 _WRONG = "the stored legs can't be used"
@@ -18,7 +19,7 @@ _WRONG = "the stored legs can't be used"
 
 def is_news(before: Memory, after: Memory) -> bool:
     """Say whether there is anything new to store; a proof in progress is none until it says more than the last."""
-    if before.legs != after.legs or before.signs != after.signs:
+    if before.legs != after.legs or before.signs != after.signs or before.selves != after.selves:
         return True
     proofs = {key: kept.proof for key, kept in after.proofs.items() if kept.proof is not None}
     return proofs != {key: kept.proof for key, kept in before.proofs.items() if kept.proof is not None}
@@ -35,6 +36,10 @@ def dump_legs(memory: Memory) -> dict[str, object]:
             for (unit, name), kept in memory.proofs.items()
             if kept.proof is not None
         ],
+        "selves": [
+            {"unit": unit, "told": dict(known.told), "said": known.said, "changed_s": known.changed_s}
+            for unit, known in memory.selves.items()
+        ],
     }
 
 
@@ -48,6 +53,7 @@ def restore_legs(memory: Memory, dumped: object) -> Memory:
             legs={(row["unit"], row["leg"]): _leg(row) for row in dumped["legs"]},
             signs={row["unit"]: _signs(row) for row in dumped["signs"]},
             proofs={(row["unit"], row["leg"]): ProofMemory(_proof(row)) for row in dumped["proofs"]},
+            selves={row["unit"]: _self(row) for row in dumped.get("selves", ())},  # earlier versions kept none
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise ValueError(f"{_WRONG}: a row is none") from error
@@ -139,6 +145,14 @@ def _proof(row: Mapping[str, object]) -> Proof:
         raise TypeError
     named = {str(name): str(value) for name, value in conditions.items()}
     return Proof(watts, lasted_s, until_s, named, str(row["ended_by"]), need_w)
+
+
+def _self(row: Mapping[str, object]) -> UnitSelf:
+    told = row["told"]
+    if not isinstance(told, Mapping):
+        raise TypeError
+    named = {str(name): str(value) for name, value in told.items()}
+    return UnitSelf(named, str(row["said"]), _time(row["changed_s"]))
 
 
 def _time(value: object) -> float | None:

@@ -11,6 +11,8 @@ from portdraw.judgement.draw_estimates import UnitDraws
 from portdraw.judgement.leg_proof import ProofMemory
 from portdraw.judgement.plan_sheet import PlanSheet
 from portdraw.judgement.poll_run import USABLE, PollRun, next_run
+from portdraw.judgement.unit_proof import UnitProof
+from portdraw.judgement.unit_self import UnitSelf, remember_self
 from portdraw.observation.unit_observation import Outcome, UnitObservation
 
 STALE_AFTER_POLLS = 3  # common practice: two to three polls that bring nothing
@@ -50,8 +52,9 @@ class Memory:
 
     `heard` has each unit's last usable answer, `asked_s` when each unit was first asked, `alive_s` when it last
     answered anything, `runs` how its newest polls went, `legs` and `proofs` are keyed by unit and leg name, `signs`
-    by unit, `denied` by unit and printed port. `draws` is what was learned of units that tell only their total.
-    `sheet` is the plan, worked out once for the site it holds.
+    by unit, `denied` by unit and printed port. `draws` is what was learned of units that tell only their total,
+    `unit_proofs` which of a unit's sources are refused, `selves` by what each unit is known as the same box. `sheet`
+    is the plan, worked out once for the site it holds.
     """
 
     heard: Mapping[str, UnitObservation] = field(default_factory=dict)
@@ -63,6 +66,8 @@ class Memory:
     proofs: Mapping[tuple[str, str], ProofMemory] = field(default_factory=dict)
     denied: Mapping[tuple[str, str], DeniedMemory] = field(default_factory=dict)
     draws: Mapping[str, UnitDraws] = field(default_factory=dict, repr=False)
+    selves: Mapping[str, UnitSelf] = field(default_factory=dict)
+    unit_proofs: Mapping[str, UnitProof] = field(default_factory=dict, repr=False)
     sheet: PlanSheet | None = field(default=None, repr=False, compare=False)
     cycle: int = 0
 
@@ -73,14 +78,19 @@ def hear(memory: Memory, observations: Mapping[str, UnitObservation], time_s: fl
     asked_s = dict(memory.asked_s)
     alive_s = dict(memory.alive_s)
     runs = dict(memory.runs)
+    selves = dict(memory.selves)
     for unit, observation in observations.items():
         asked_s.setdefault(unit, min(observation.began_s, time_s))
         runs[unit] = next_run(runs.get(unit), observation)
         if observation.outcome in USABLE:
             heard[unit] = observation
+            known = remember_self(selves.get(unit), observation, time_s)
+            if known is not None:
+                selves[unit] = known
         if observation.outcome in _ALIVE:
             alive_s[unit] = observation.ended_s
-    return replace(memory, heard=heard, asked_s=asked_s, alive_s=alive_s, runs=runs, cycle=memory.cycle + 1)
+    newer = replace(memory, heard=heard, asked_s=asked_s, alive_s=alive_s, runs=runs, selves=selves)
+    return replace(newer, cycle=memory.cycle + 1)
 
 
 def fresh(memory: Memory, unit: str, time_s: float, every_s: float) -> UnitObservation | None:

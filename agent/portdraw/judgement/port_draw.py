@@ -16,6 +16,10 @@ from portdraw.powerflow.port_link import class_pse_w, granted_class, port_link
 
 TOTAL_ONLY = "this unit tells only its total"
 HARDWARE_MOST_W = 99.9  # IEEE 802.3-2022, Table 145-16: no port delivers more
+TWO_PAIR_MOST_W = 40.0  # a port of classes up to 4: 30 W at the port with room for inrush and error; common practice
+READING_ERROR = 1.05  # readings err by some percent: common practice
+ABOVE_SUPPLY = 1.1  # a port or a sum above the supply by more than this is a wrong unit; common practice
+TWO_PAIR_CLASS_MAX = 4  # IEEE 802.3: classes 5 to 8 need four pairs
 
 _NOT_DELIVERING = (PortState.DISABLED, PortState.SEARCHING, PortState.FAULT, PortState.OTHER_FAULT)
 
@@ -106,7 +110,7 @@ def assess_port(
         planned=facts.planned,
         planned_now_w=plan.now_w,
         planned_max_w=plan.max_w,
-        class_limit_w=_limit_w(facts.granted, device_class),
+        class_limit_w=_limit_now_w(site, unit, key, facts.granted, device_class, observation),
         device_class=device_class,
         state=state,
         draw_w=watts.draw_w,
@@ -143,6 +147,31 @@ def class_limit_w(site: Site, unit: str, port: Port | None, device_class: int | 
     return _limit_w(None if wanted is None else granted_class(site.units[unit], wanted), device_class)
 
 
+def _limit_now_w(
+    site: Site,
+    unit: str,
+    key: str,
+    declared: SignatureClasses | None,
+    device_class: int | None,
+    observation: UnitObservation | None,
+) -> float | None:
+    """Return the class limit [W]; a told class 4 is 4 or above: as declared, by the LLDP extension, by the port."""
+    above = device_class == 4 and observation is not None
+    if not above or observation is None or isinstance(declared, tuple) or (declared is not None and declared > 4):
+        return _limit_w(declared, device_class)
+    extended = observation.text(key, Quantity.PORT_CLASS_EXTENDED)
+    if extended is not None:
+        parts = [int(part) for part in extended.split("+") if part.isdecimal()]
+        if len(parts) == 1:
+            return _limit_w(None, max(parts[0], 4))
+        if len(parts) == 2:
+            return class_pse_w((parts[0], parts[1]))
+    pse = site.units[unit].pse
+    if declared is None and pse is not None and pse.class_max > TWO_PAIR_CLASS_MAX:
+        return class_pse_w(pse.class_max)
+    return _limit_w(declared, device_class)
+
+
 @lru_cache(maxsize=1024)
 def _limit_w(declared: SignatureClasses | None, device_class: int | None) -> float | None:
     if isinstance(declared, tuple):
@@ -175,6 +204,8 @@ def _best_watts(
     if record_or_none is not None:
         watts_w, why = _usable(record_or_none, oldest_s)
         if watts_w is not None:
+            watts_w, why = _possible(site, unit, observation, key, watts_w)
+        if watts_w is not None:
             return _Watts(watts_w, record_or_none.basis, record_or_none.source, record_or_none.read_s, None)
     if estimated is not None:
         one = estimated
@@ -201,9 +232,49 @@ def _usable(record: Record, oldest_s: float) -> tuple[float | None, str]:
         return None, "its last reading is too old"
     if not math.isfinite(watts_w) or watts_w < 0:
         return None, f"refused as impossible: {watts_w:g} W"
-    if watts_w > HARDWARE_MOST_W * 1.05:  # readings err by some percent: common practice
+    if watts_w > HARDWARE_MOST_W * READING_ERROR:
         return None, f"refused as impossible: {watts_w:g} W is more than any port can deliver"
     return watts_w, ""
+
+
+def _possible(
+    site: Site, unit: str, observation: UnitObservation, key: str, watts_w: float
+) -> tuple[float | None, str]:
+    """Return watts that the port's hardware and the unit's supply can give, or None and why they can't.
+
+    More than its class allows a port may well draw: that is a finding, and the watts stand.
+    """
+    pse = site.units[unit].pse
+    most_w = hardware_most_w(site, unit)
+    extended = observation.number(key, Quantity.PORT_CLASS_EXTENDED)
+    if pse is not None and pse.port_limit_w is None and extended is not None and extended > TWO_PAIR_CLASS_MAX:
+        most_w = HARDWARE_MOST_W
+    if watts_w > most_w * READING_ERROR:
+        said = "its declared limit is" if pse is not None and pse.port_limit_w is not None else "two pairs deliver"
+        return None, f"refused as impossible: {watts_w:g} W, and {said} {most_w:g} W at most"
+    by_supply_w = supply_w(site, unit, observation)
+    if by_supply_w and watts_w > by_supply_w * ABOVE_SUPPLY:
+        return None, f"refused as impossible: {watts_w:g} W, and the unit's supply gives {by_supply_w:g} W"
+    return watts_w, ""
+
+
+def hardware_most_w(site: Site, unit: str) -> float:
+    """Return what a port of a unit can deliver [W at the PSE output]: declared, else by two or four pairs."""
+    pse = site.units[unit].pse
+    if pse is None:
+        return HARDWARE_MOST_W
+    if pse.port_limit_w is not None:
+        return pse.port_limit_w
+    return TWO_PAIR_MOST_W if pse.class_max <= TWO_PAIR_CLASS_MAX else HARDWARE_MOST_W
+
+
+def supply_w(site: Site, unit: str, observation: UnitObservation) -> float | None:
+    """Return what a unit's supply gives its ports [W]: as the unit says, else as declared; None: not known."""
+    told_w = observation.number(None, Quantity.UNIT_BUDGET)
+    if told_w:
+        return told_w
+    pse = site.units[unit].pse
+    return None if pse is None else pse.budget_w
 
 
 def tells_ports(observation: UnitObservation) -> bool:

@@ -1,4 +1,4 @@
-"""With what a leg was proven: feeder port, class, cable, supply and firmware. A change of any ends the proof."""
+"""With what a leg was proven: port, class, cable, supply, firmware, serial number. A change of any ends the proof."""
 
 from __future__ import annotations
 
@@ -17,7 +17,11 @@ def proof_conditions(readings: Readings, unit: str, leg: Leg) -> dict[str, str]:
     """Return by name what a leg of a unit is carried with now; "" where that is not told."""
     firmware = _firmware(readings, unit)
     if leg.name == LOCAL_AC:
-        return {"supply": _supply(SiteItself(readings.site), unit), "firmware": firmware}
+        return {
+            "supply": _supply(SiteItself(readings.site), unit),
+            "firmware": firmware,
+            "serial number": _serial(readings, unit),
+        }
     feeder, _, key = leg.source.partition(" port ")
     planned = _feed_plan(SiteItself(readings.site), unit, feeder, key)
     return {
@@ -25,12 +29,19 @@ def proof_conditions(readings: Readings, unit: str, leg: Leg) -> dict[str, str]:
         **planned,
         "firmware": firmware,
         "feeder's firmware": _firmware(readings, feeder),
+        "serial number": _serial(readings, unit),
+        "feeder's serial number": _serial(readings, feeder),
     }
 
 
 def _firmware(readings: Readings, unit: str) -> str:
     answer = readings.memory.heard.get(unit)
     return "" if answer is None else answer.text(None, Quantity.SYSTEM_DESCRIPTION) or ""
+
+
+def _serial(readings: Readings, unit: str) -> str:
+    answer = readings.memory.heard.get(unit)
+    return "" if answer is None else answer.text(None, Quantity.UNIT_SERIAL) or ""
 
 
 @lru_cache(maxsize=4096)  # the plan is the same for as long as the site file is

@@ -10,6 +10,7 @@ from portdraw.judgement.memory import Memory
 from portdraw.judgement.port_rules import port_conditions
 from portdraw.judgement.reading_rules import reading_conditions
 from portdraw.judgement.unit_rules import budget_conditions
+from portdraw.judgement.unit_self import self_conditions
 from portdraw.plan.site import Site
 from portdraw.plan.tree import Tree
 
@@ -29,6 +30,7 @@ def site_conditions(
         found += leg_conditions(assessment, unit, site, tree)
         if unit.stale:
             continue
+        found += self_conditions(unit, memory.selves.get(unit.unit), assessment.time_s)
         found += budget_conditions(assessment, unit, site, tree)
         found += port_conditions(assessment, unit, site, memory, every_s)
     return found + failure_conditions(assessment)

@@ -6,13 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from portdraw.judgement.assessment import PortAssessment
+from portdraw.judgement.unit_agreement import Agreement, compared
 from portdraw.judgement.wording import count_text, watts_text
 from portdraw.observation.record import Basis, PortState, Quantity
 from portdraw.observation.unit_observation import UnitObservation
-
-# The total is whole watts on many units, rounded either way, and ports are read at another second: common practice.
-PROOF_TOLERANCE_W = 1.0
-PROOF_TOLERANCE_PERCENT = 5.0
 
 _WORST_FIRST = (Basis.PLANNED, Basis.CEILING, Basis.GRANTED, Basis.ESTIMATED, Basis.LEARNED, Basis.MEASURED)
 
@@ -72,12 +69,10 @@ def _worst_basis(ports: Sequence[PortAssessment]) -> Basis | None:
 
 def _proof(sum_w: float, total_w: float) -> tuple[str, ...]:
     """Return what is odd where the ports' sum and the unit's total contradict each other."""
-    allowed_w = PROOF_TOLERANCE_W + max(sum_w, total_w) * PROOF_TOLERANCE_PERCENT / 100
-    if abs(sum_w - total_w) <= allowed_w:
+    found = compared(sum_w, total_w)
+    if found.agreement in (Agreement.AGREE, Agreement.TOO_LITTLE):
         return ()
     note = f"its ports sum up to {watts_text(sum_w)}, its own total is {watts_text(total_w)}"
-    for factor in (1000, 10):
-        for large_w, small_w in ((sum_w, total_w), (total_w, sum_w)):
-            if small_w > 0 and abs(large_w / factor - small_w) <= PROOF_TOLERANCE_W + 0.1 * small_w:
-                return (f"{note}: about {factor} times apart, so one of them is in another unit of measure",)
+    if found.agreement is Agreement.FACTOR:
+        return (f"{note}: about {found.factor} times apart, so one of them is in another unit of measure",)
     return (note,)

@@ -21,7 +21,11 @@ class Outcome(StrEnum):
 
 @dataclass(frozen=True)
 class UnitObservation:
-    """Records of one unit from one poll; `reason` is a sentence wherever outcome is not ANSWERED."""
+    """Records of one unit from one poll; `reason` is a sentence wherever outcome is not ANSWERED.
+
+    `others` are port watts from further sources, best first: for where the one in `records` turns out to be wrong.
+    `pace_note` says so where the unit is asked less often than others.
+    """
 
     unit: str
     began_s: float
@@ -30,6 +34,8 @@ class UnitObservation:
     reason: str
     records: tuple[Record, ...]
     requests: int = 0
+    others: tuple[Record, ...] = ()
+    pace_note: str = ""
     index: dict[tuple[str | None, Quantity], Record] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

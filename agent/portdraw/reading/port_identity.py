@@ -43,6 +43,10 @@ class PortIdentity:
         self._entities = entities or {}
         self._by_interface = self._interfaces(interface_types, interface_names)
 
+    def has(self, power_ports: Iterable[tuple[int, int]]) -> bool:
+        """Say whether these are the ports of the power table that this rests on, no more and no fewer."""
+        return set(power_ports) == set(self._power_ports)
+
     def printed(self, kind: IndexKind, index: Oid) -> str | None:
         """Return the printed number for an index suffix, None where it can't be told."""
         if kind == "group-port" and len(index) == 2:

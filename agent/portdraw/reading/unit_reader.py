@@ -14,6 +14,7 @@ from portdraw.observation.record import PortState, Quantity, Record
 from portdraw.observation.unit_observation import Outcome, UnitObservation
 from portdraw.plan.ports import sort_key
 from portdraw.plan.site import Unit
+from portdraw.reading.agent_uptime import AgentUptime
 from portdraw.reading.catalogue import Catalogue, IndexKind, MibObject
 from portdraw.reading.columns import MOST_VARBINDS_PER_REQUEST, Column, Reader
 from portdraw.reading.engine import Engine, Failure, ReadError, Target, parse_address
@@ -35,7 +36,6 @@ _LEADS_TO_INTERFACE: dict[str, IndexKind] = {
 }
 # columns of a port's watts that are better than a sensor in the port
 _BEFORE_SENSORS = ("pethPsePortActualPower", "pethPsePortActualPower@mib-2")
-CLOCK_TOLERANCE_S = 5.0  # an agent's uptime lags behind our clock by less than this and 2 %; common practice
 
 
 class UnitReader:
@@ -66,7 +66,7 @@ class UnitReader:
         self._kept: dict[Key, Record] = {}
         self._known_ports: dict[str, None] = {}
         self._most = MOST_VARBINDS_PER_REQUEST
-        self._uptime: tuple[float, float] | None = None  # seconds, and the loop time at which they were read
+        self._uptime = AgentUptime()
         self._delivering: frozenset[str | None] | None = None
         self._newly_delivering = False
 
@@ -86,7 +86,7 @@ class UnitReader:
             # a port that begins to deliver has a new class and neighbour: they can't wait for the next slow poll
             pace: Pace = "start" if self._identity is None else "slow" if slow or self._newly_delivering else "cycle"
             found, columns = await self._ask(reader, pace)
-            if self._restarted(found) and pace != "start":
+            if (self._restarted(found) or self._rows_changed(columns)) and pace != "start":
                 self._forget()
                 found, columns = await self._ask(reader, pace := "start")
             if pace == "start":
@@ -104,9 +104,8 @@ class UnitReader:
                 self._identity = None
         self._most = min(MOST_VARBINDS_PER_REQUEST, reader.most * 2)  # what was too much last time may do next time
         ordered = sorted(records, key=lambda record: (record.port is not None, sort_key(record.port or "0")))
-        return UnitObservation(self.name, began_s, self._now_s(), outcome, reason, tuple(ordered), reader.requests)
-
-    # asking
+        told = tuple(ordered), reader.requests, tuple(records.others)
+        return UnitObservation(self.name, began_s, self._now_s(), outcome, reason, *told)
 
     async def _ask(self, reader: Reader, pace: Pace) -> tuple[dict[str, Varbind | None], dict[str, Column]]:
         """Return scalars and columns by name. In a cycle the one scalar travels with the columns."""
@@ -157,20 +156,23 @@ class UnitReader:
         return (*self._catalogue.objects[name].arcs, 0)
 
     def _restarted(self, found: Mapping[str, Varbind | None]) -> bool:
-        """True where the uptime is less than what was last read plus the time since."""
+        """True where the uptime tells that the agent has started anew."""
         name, uptime = self._catalogue.of(Quantity.UPTIME)[0]
         varbind = found.get(name)
         if varbind is None or not isinstance(varbind.value, int):
             return False
-        seconds, now = varbind.value * uptime.scale, asyncio.get_running_loop().time()
-        before, self._uptime = self._uptime, (seconds, now)
-        if before is None:
+        return self._uptime.restarted(varbind.value * uptime.scale, asyncio.get_running_loop().time())
+
+    def _rows_changed(self, columns: Mapping[str, Column]) -> bool:
+        """True where the power table has another set of rows than the one by which ports are told apart."""
+        states = [columns[name] for name, _ in self._catalogue.of(Quantity.PORT_STATE) if name in columns]
+        if self._identity is None or any(column.why_cut for column in states):
             return False
-        least = before[0] + (now - before[1]) * 0.98 - CLOCK_TOLERANCE_S
-        return seconds < max(least, before[0] - 1)
+        pairs = {(index[0], index[1]) for column in states for index in column.rows if len(index) == 2}
+        return bool(pairs) and not self._identity.has(pairs)
 
     def _forget(self) -> None:
-        """After a restart of the agent indexes and columns may differ: start anew."""
+        """After a restart of the agent, or with other rows, indexes and columns may differ: start anew."""
         self._identity = None
         self._present.clear()
         self._rows.clear()
@@ -261,10 +263,7 @@ class UnitReader:
 
     def _helpers(self, kinds: set[IndexKind]) -> dict[str, MibObject]:
         """Return the columns that lead from these kinds of index to interfaces."""
-        named = (self._catalogue.role(role) for role, kind in _LEADS_TO_INTERFACE.items() if kind in kinds)
-        return dict(named)
-
-    # from columns to records
+        return dict(self._catalogue.role(role) for role, kind in _LEADS_TO_INTERFACE.items() if kind in kinds)
 
     def _build(
         self,

@@ -35,7 +35,8 @@ class UnitRecords:
     """The records of one poll under construction. `present` says which columns the agent turned out to have.
 
     `granted` names the columns of watts that merely repeat the allocation. `beside` has rows of slower columns that
-    go with others, by what lasts of their index. `unplaced` tells, by object, where not one row belongs to a port.
+    go with others, by what lasts of their index. `unplaced` tells, by object, where not one row belongs to a port;
+    `others` are the ports' watts from further sources.
     """
 
     def __init__(
@@ -54,6 +55,7 @@ class UnitRecords:
         self._of_supplies: list[Record] = []
         self._by_key: dict[Key, Record] = {}
         self.unplaced: dict[str, str] = {}
+        self.others: list[Record] = []
 
     def __bool__(self) -> bool:
         return bool(self._by_key)
@@ -99,12 +101,14 @@ class UnitRecords:
         objects = self._catalogue.objects
         in_order = [name for name in objects if name in by_name]  # of sources, whatever was read first
         in_order.sort(key=lambda name: objects[name].quantity is not Quantity.PORT_STATE)
+        spare: list[str] = []
         for name in in_order:
             entry, column = objects[name], by_name[name]
             quantity = entry.quantity
             if quantity is None or entry.index in _NOT_OF_PORTS or quantity is Quantity.UNIT_OWN_SOURCE:
                 continue
             if quantity is Quantity.PORT_DRAW and name != watts_name:
+                spare.append(name)
                 continue
             makes_known = quantity is Quantity.PORT_STATE or (quantity is Quantity.PORT_DRAW and not has_states)
             ports = {index: identity.printed(entry.index, index) for index in column.rows}
@@ -122,10 +126,16 @@ class UnitRecords:
                 if record is not None and (other is None or _says_more(record, other)):
                     self.put(record)
 
+        for name in spare:
+            self._keep_in_reserve(name, by_name, identity, known)
+
     def take_sensors(self, readings: Iterable[Record], known: Container[str]) -> None:
         """Enter what sensors in known ports say, in place of worse sources."""
         for record in readings:
             if record.port in known:
+                worse = self._by_key.get((record.port, record.quantity))
+                if worse is not None and worse.quantity is Quantity.PORT_DRAW and worse.value is not None:
+                    self.others.insert(0, worse)
                 self.put(record)
 
     def take_totals(self, by_name: Mapping[str, Column]) -> None:
@@ -202,7 +212,8 @@ class UnitRecords:
     def _watts_column(self, by_name: Mapping[str, Column], identity: PortIdentity) -> str | None:
         """Return the best column of watts with a row for any port; failing that, the best with rows at all."""
         spare: str | None = None
-        for name, entry in self._catalogue.of(Quantity.PORT_DRAW):
+        columns = self._catalogue.of(Quantity.PORT_DRAW)
+        for name, entry in sorted(columns, key=lambda column: column[0] in self._granted):
             rows = by_name[name].rows if name in by_name else {}
             if any(identity.printed(entry.index, index) for index in rows):
                 return name
@@ -211,6 +222,17 @@ class UnitRecords:
             if rows and spare is None:
                 spare = name
         return spare
+
+    def _keep_in_reserve(
+        self, name: str, by_name: Mapping[str, Column], identity: PortIdentity, known: Container[str]
+    ) -> None:
+        """Keep the ports' watts of a column that is not the best one, for where that turns out to be wrong."""
+        entry = self._catalogue.objects[name]
+        for index in by_name[name].rows:
+            port = identity.printed(entry.index, index)
+            record = self._row(name, entry, port, index, by_name) if port is not None and port in known else None
+            if record is not None and record.value is not None and record.basis is not Basis.GRANTED:
+                self.others.append(record)
 
     def _refuse_impossible_total(self) -> None:
         draw, budget = (self._by_key.get((None, q)) for q in (Quantity.UNIT_DRAW, Quantity.UNIT_BUDGET))

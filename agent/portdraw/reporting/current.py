@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import NamedTuple, Protocol
 
 from portdraw.judgement.assessment import SiteAssessment
@@ -24,7 +25,8 @@ class AgentHealth:
     `overdue_units` are units whose poll is past its due time. `why_not_ready` is a sentence, "" when ready.
     A cycle older than `late_after_s` makes every page say that its news is old. `clock_note` is a sentence while the
     machine's clock was set lately, `busy_note` while an emulated site's time is too fast for the machine. `emulated`
-    holds before the first cycle too. `notifications` is None where none are listened for.
+    holds before the first cycle too. `notifications` is None where none are listened for. `polling` has by unit how
+    many requests were sent to it, and how many seconds that took.
     """
 
     started_s: float
@@ -43,6 +45,7 @@ class AgentHealth:
     busy_note: str = ""
     emulated: bool = False
     notifications: NotificationCounts | None = None
+    polling: Mapping[str, tuple[int, float]] = field(default_factory=dict)
 
 
 class Source(Protocol):

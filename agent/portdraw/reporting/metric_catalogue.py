@@ -136,6 +136,8 @@ CATALOGUE: tuple[Metric, ...] = (
         "SNMP traps and informs since the agent started, by what became of them; absent where none are listened for.",
         ("fate",),
     ),
+    _counter("unit_requests_total", "", "SNMP requests sent to the unit since the agent started.", _UNIT),
+    _counter("unit_reading_seconds_total", "", "Time spent on reading the unit since the agent started.", _UNIT),
     _counter("unit_notifications_total", "", "SNMP traps and informs taken as hints to read the unit.", _UNIT),
     _gauge("ready", "", "1 where the agent is ready.", ()),
     _gauge("build_info", "", "Version of the agent, always 1.", ("version",)),

@@ -31,6 +31,12 @@ class SiteMetrics:
             add_site(samples, site, now_s)
         health = self._source.health()
         add_health(samples, health, now_s)
+        if site is not None:
+            for unit in site.units:
+                if unit.unit in health.polling:
+                    requests, seconds = health.polling[unit.unit]
+                    samples.add("unit_requests_total", (site_label(site), unit.unit), float(requests))
+                    samples.add("unit_reading_seconds_total", (site_label(site), unit.unit), seconds)
         if site is not None and health.notifications is not None:
             for unit in site.units:
                 told = health.notifications.units.get(unit.unit, 0)

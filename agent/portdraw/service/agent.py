@@ -128,6 +128,7 @@ class Agent:
             clock_note=self._clock_watch.note,
             busy_note=self._poll_watch.words(self._clock.scale),
             emulated=self._parts.emulated,
+            polling={name: (load.requests, load.seconds) for name, load in self._poller.load.items()},
             notifications=None if self._listener is None else self._listener.counts(),
         )
 

@@ -7,10 +7,12 @@ import logging
 import math
 import zlib
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Protocol
 
 from portdraw.observation.unit_observation import Outcome, UnitObservation
 from portdraw.service.clock import Clock
+from portdraw.service.poll_load import PollLoad, after_poll
 
 log = logging.getLogger("portdraw.poller")
 GRACE_WALL_S = 2.0  # a reader that does not keep its own deadline is cut off this long after it
@@ -75,6 +77,7 @@ class Poller:
         self._slow_last_s: dict[str, float] = {}
         self._reading: set[str] = set()
         self.due_s: dict[str, float] = {}
+        self.load = {unit.name: PollLoad() for unit in units}
 
     def start(self) -> None:
         """Start one task for each unit; the first round comes at once, spread over at most two wall seconds."""
@@ -115,6 +118,7 @@ class Poller:
             await self._poll(unit, extra)
             now_s = self._clock.now_s()
             due_s = next_due_s(now_s, phase, self._every_s)
+            due_s += (self.load[unit.name].stretch - 1) * self._every_s
             self.due_s[unit.name] = due_s
             extra = await self._hinted(unit.name, max(0.0, self._clock.wall_s(due_s - now_s)))
 
@@ -131,6 +135,18 @@ class Poller:
         due_wall_s = max(loop.time() + HINT_SETTLES_WALL_S, again_wall_s)
         await asyncio.sleep(max(0.0, min(due_wall_s, turn_wall_s) - loop.time()))
         return due_wall_s < turn_wall_s
+
+    def _paced(self, observation: UnitObservation, slow: bool, took_s: float) -> UnitObservation:
+        """Note what a reading took, and say on it where the unit is asked less often for that."""
+        name = observation.unit
+        every_wall_s = self._clock.wall_s(self._every_s)
+        answered = observation.outcome in (Outcome.ANSWERED, Outcome.PARTIAL)
+        load = after_poll(self.load[name], observation.requests, took_s, slow or not answered, every_wall_s)
+        self.load[name] = load
+        if load.stretch == 1:
+            return observation
+        said = f"{load.why}: it is asked every {load.stretch * self._every_s:g} s, not every {self._every_s:g} s"
+        return replace(observation, pace_note=said)
 
     async def _poll(self, unit: Pollable, extra: bool = False) -> None:
         async with self._gate:
@@ -164,6 +180,7 @@ class Poller:
                 )
             finally:
                 self._reading.discard(unit.name)
+            observation = self._paced(observation, slow, asyncio.get_running_loop().time() - began_wall_s)
         if slow and observation.outcome in (Outcome.ANSWERED, Outcome.PARTIAL):
             # all units are read slowly in the first round; the second time comes early, by another time for each
             early_s = phase_s(f"{unit.name} slow", self._slow_every_s) if last_slow_s is None else 0.0
