@@ -50,7 +50,7 @@ def test_the_audit_names_drift_unplanned_device_and_loss_of_ac(demo_run: DemoRun
         r"berth-1 port 1 \(berth-1-ptz\)</td>\s*<td>Drifting up by 0\.3\d W a day",
         r"exit-lanes port 6</td>\s*<td>Unplanned device",
         r"north-pier</td>\s*<td>Local AC lost at ",
-        r"entry-lanes and exit-lanes</td>\s*<td>Local AC lost at ",  # in the days before, written through the normal path
+        r"entry-lanes and exit-lanes</td>\s*<td>Local AC lost at ",  # in the days before, written the normal way
         r"breakwater port 5</td>\s*<td>Power was denied",
     ):
         assert re.search(said, page), said
