@@ -106,16 +106,19 @@ def test_a_proposal_breaks_no_other_promise(case: Case) -> None:
         assert mend.failure in usual
 
 
+DECLARED = "{spare_feed: held, on_transfer: sheds-in-time}"
+
+
 @pytest.mark.parametrize("kind", ["6", "8"])
 def test_what_is_undeclared_is_asked_for_and_no_more_watts(kind: str) -> None:
-    """More watts (class 8) leave it open; the one field that closes it is named, and closes it in the file."""
+    """More watts (class 8) leave it open; the fields that close it are named, and close it in the file."""
     text = DEPOT.replace("class: 6", f"class: {kind}")
     network = network_of(parse_site(text))
     failure = next(one for one in single_failures(network) if one.what == "circuit c2")
     mends = site_mends(network, failure, STEADY, {})
-    assert [mend.changes for mend in mends if mend.mends] == [("declare `fed` of gate: spare_feed",)]
+    assert [mend.changes for mend in mends if mend.mends] == [("declare `fed` of gate: on_transfer, spare_feed",)]
     declared = network_of(
-        parse_site(text.replace("supplies: [{from: c2}]", "supplies: [{from: c2}]\n    fed: {spare_feed: held}"))
+        parse_site(text.replace("supplies: [{from: c2}]", f"supplies: [{{from: c2}}]\n    fed: {DECLARED}"))
     )
     study = study_failures(declared, planned_load(declared, Case.TYPICAL))
     assert study.of("circuit c2").verdict.outcome is Outcome.SURVIVED
