@@ -24,10 +24,10 @@ _RULES = (
 )
 
 
-def small_site(seed: int, *, plain: bool = False) -> Site:
-    """Up to ten units in up to four tiers on several circuits and a UPS. `plain`: everything declared, boosted."""
+def small_site(seed: int, least: int = 2, most: int = 10, *, plain: bool = False) -> Site:
+    """Some units in up to four tiers on several circuits and a UPS. `plain`: everything declared, boosted."""
     rng = random.Random(seed)
-    count = rng.randint(2, 10)
+    count = rng.randint(least, most)
     circuits = [f"c{number}" for number in range(rng.randint(1, 4))]
     panels = ["p0", "p1"]
     units: dict[str, Any] = {}
